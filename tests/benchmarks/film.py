@@ -184,7 +184,15 @@ def scene(number: int, folder: Path | None = None) -> Scene:
         reading = read_clip(known, here.plan, here.code)
         taken = (time.perf_counter() - begin) / known.seconds
     takes, where = here.takes, here.where
-    found = Scene(number, here.kind, here.hand, _finest(apart, where), len(visible), says=reading.says, seconds=taken)
+    found = Scene(
+        number,
+        here.kind,
+        here.hand,
+        _finest(apart, where, here.spacing),
+        len(visible),
+        says=reading.says,
+        seconds=taken,
+    )
     sound = np.array([(takes[run][pixel] == here.plan.takes[run][pixel]).all() for run, pixel in where])
     seen = visible & sound
     found.provable = int(seen.sum())
@@ -202,10 +210,13 @@ def scene(number: int, folder: Path | None = None) -> Scene:
     return found
 
 
-def _finest(apart: np.ndarray, where: list[tuple[str, int]]) -> float:
-    """Points from pixel to pixel of the run whose pixels look closest to each other."""
+def _finest(apart: np.ndarray, where: list[tuple[str, int]], asked: float) -> float:
+    """Points from pixel to pixel of the run whose pixels look closest to each other; what was asked for where each
+    pixel hangs in one place with another, as in arches over and back.
+    """
     run = np.array([name for name, _ in where])
-    return min(float(np.median(own)) for name in set(run.tolist()) if len(own := apart[(run == name) & (apart > 0.3)]))
+    runs = [own for name in set(run.tolist()) if len(own := apart[(run == name) & (apart > 0.3)])]
+    return min((float(np.median(own)) for own in runs), default=asked)
 
 
 def _drive(code: Code, takes: np.ndarray, letters: str) -> np.ndarray:
