@@ -88,11 +88,13 @@ class Guess:
 class Search:
     """Looks for the faults that explain a clip."""
 
-    def __init__(self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]]) -> None:
+    def __init__(
+        self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]], departures: Departures | None = None
+    ) -> None:
         self._seen, self._slack = seen, slack
         self._costs: dict[tuple[str, bytes], tuple[float, float]] = {}
         self._shows: dict[tuple[str, bytes], Shown] = {}
-        self._departures = Departures(seen.plan)
+        self._departures = departures or Departures(seen.plan)
         self._candidates = Candidates(seen, slack)
 
     def explained(self, *, together: bool = True) -> Explained:

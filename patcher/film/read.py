@@ -13,7 +13,7 @@ from patcher.clip.lights import lights
 from patcher.clip.registration import Laid, Points
 from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
-from patcher.faults import Planned, Takes, departure
+from patcher.faults import Departures, Planned, Takes
 from patcher.film.close_look import Heard, closely
 from patcher.film.faults_seen import UNEXPLAINED, Explained, Search
 from patcher.film.fit import Evidence
@@ -152,22 +152,23 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
     if first is None:
         return None
     every: list[tuple[Evidence, Explained]] = []
+    departures = Departures(plan)
+    search = _search(first, plan.takes, departures)
     for together in (False, True):
-        found = _searched(first, plan.takes, together=together)
+        found = search.explained(together=together)
         every.append((first, found))
         if found.faults:
-            takes = {**plan.takes, **departure(plan, found.faults).takes}
+            takes = {**plan.takes, **departures.of(found.faults).takes}
             again = evidence(plan, code, seen, read, takes)
-            every += [(again, _searched(again, takes))] if again is not None else []
+            every += [(again, _search(again, takes, departures).explained())] if again is not None else []
         best = min(every, key=lambda one: one[1].cost)
         if best[1].left <= UNEXPLAINED:
             break
     return best
 
 
-def _searched(seen: Evidence, takes: Mapping[str, Takes], *, together: bool = True) -> Explained:
-    search = Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)), takes))
-    return search.explained(together=together)
+def _search(seen: Evidence, takes: Mapping[str, Takes], departures: Departures) -> Search:
+    return Search(seen, slacks(seen, seen.mean.shape, max(1.5, 0.35 * spacing(seen.lights)), takes), departures)
 
 
 @dataclass(frozen=True, eq=False)
