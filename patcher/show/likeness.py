@@ -23,6 +23,8 @@ Tables = dict[str, Any]
 Spot = tuple[float, float]
 Put = Callable[[Spot], Spot]
 
+LONGEST = 100
+"""So many copies of copies, one of another, are written out."""
 PLACES = ("path", "corners", "feet", "area", "at")
 """Keys that hold places, [x, y] each."""
 _ACROSS = {"left": "right", "right": "left"}
@@ -80,11 +82,17 @@ def sources(raw: Mapping[str, Any], kind: str) -> dict[str, str]:
     return {name: table["like"] for name, table in every if isinstance(table, dict) and "like" in table}
 
 
-def inherited(place: Place, raw: Mapping[str, Any]) -> Place | None:
-    """The place from which a copy has what stands at a place; None where its own table says it."""
+def inherited(place: Place, raw: Mapping[str, Any], like: Mapping[str, Mapping[str, str]]) -> Place | None:
+    """The place from which a copy has what stands at a place; None where its own table says it.
+
+    Args:
+        place: the place.
+        raw: the tables of a show file.
+        like: the `sources` of each kind of copy.
+    """
     match place:
-        case (str(kind), str(name), *rest) if name in (like := sources(raw, kind)):
-            return (kind, like[name], *rest) if not rest or rest[0] not in raw[kind][name] else None
+        case (str(kind), str(name), *rest) if name in like.get(kind, ()):
+            return (kind, like[kind][name], *rest) if not rest or rest[0] not in raw[kind][name] else None
     return None
 
 
@@ -99,7 +107,8 @@ class _Writing:
 
     def out(self, kind: str, name: str) -> Any:
         """A table with all that it has of another; None where that cannot be."""
-        table = self._raw.get(kind, {}).get(name)
+        tables = self._raw.get(kind)
+        table = tables.get(name) if isinstance(tables, dict) else None
         if not isinstance(table, dict) or "like" not in table:
             return table
         key = kind, name
@@ -107,6 +116,10 @@ class _Writing:
             ring = [one for _, one in self._under_way[self._under_way.index(key) :]]
             says = f"is like itself: {' → '.join([*ring, name])}"
             self._wrong(kind, name, "like", says, "let one of them say all that it is")
+            return None
+        if key not in self._done and len(self._under_way) >= LONGEST:
+            says = f"is like another by way of more than {LONGEST} others"
+            self._wrong(kind, name, "like", says, "let all be like the first of them")
             return None
         if key not in self._done:
             self._under_way.append(key)
@@ -143,13 +156,13 @@ class _Writing:
         """Move, mirror and turn what is taken over; or the key that cannot be done, why, and what to do."""
         if not (any(copy.moved) or copy.mirrored or copy.turned):
             return None
-        if "file" in taken:
-            with suppress(ValueError):
-                taken["at"] = self._read_points(taken.pop("file"))
+        if (at := self._listed(taken)) is not None:
+            taken["at"] = at
+            del taken["file"]
         has = [key for key in PLACES if key in taken]
         first = "moved" if any(copy.moved) else "mirrored" if copy.mirrored else "turned"
         if not has:
-            return first, "has nothing to move: it takes no places over", f"take {first} out"
+            return first, "takes over no places, so there is nothing to move", f"take {first} out"
         middle = self._middle(kind, copy)
         if middle is None:
             return "about", f"“{copy.about}” has no places", "name a run or a prop that is drawn"
@@ -181,9 +194,15 @@ class _Writing:
         return (min(x) + max(x)) / 2, (min(y) + max(y)) / 2
 
     def _places_of(self, table: Tables) -> list[Spot]:
-        with suppress(ValueError):
-            table = {**table, "at": self._read_points(table["file"])} if "file" in table else table
+        table = table | {"at": at} if (at := self._listed(table)) is not None else table
         return [spot for key in PLACES for spot in _spots(table.get(key))]
+
+    def _listed(self, table: Tables) -> Any:
+        """The places in the file that a table names; None where it names none that can be read."""
+        if isinstance(table.get("file"), str):
+            with suppress(ValueError):
+                return self._read_points(table["file"])
+        return None
 
 
 def _corner(table: Tables) -> str | None:

@@ -16,7 +16,7 @@ from pydantic import ValidationError
 
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show import references
-from patcher.show.likeness import expanded, inherited
+from patcher.show.likeness import expanded, inherited, sources
 from patcher.show.line_numbers import Place, located
 from patcher.show.schema import Show
 from patcher.show.schema_problems import plain_name, translate
@@ -202,8 +202,9 @@ def read(text: str, points: ReadPoints = no_points, name: str = "the file") -> P
 def _each_once(problems: Sequence[tuple[Place, Finding]], raw: dict[str, Any]) -> Iterator[Finding]:
     """What is wrong, without what copies have from others of which the same is said."""
     said = {(place, finding.says) for place, finding in problems}
+    like = {kind: sources(raw, kind) for kind in ("run", "prop")}
     for place, finding in problems:
-        source = inherited(place, raw)
+        source = inherited(place, raw, like)
         if source is None or (source, finding.says) not in said:
             yield finding
 

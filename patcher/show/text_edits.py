@@ -47,6 +47,7 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
     unit = METRES_PER[before.settings.units]
     document = tomlkit.parse(text)
     gone: list[Place] = []
+    like = sources(document, "run")
     for table, attribute in _TABLES.items():
         old, new = getattr(before, attribute), getattr(after, attribute)
         for name, model in old.items():
@@ -57,7 +58,8 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
                 if key == "taps":
                     _set_taps(document[table][name]["taps"], model.taps, new[name].taps)
                 else:
-                    _leave_copies(document, (table, name, key), old, unit)
+                    if table == "run" and name in like.values():
+                        _leave_copies(document["run"], [run for run in like if like[run] == name], key, old, unit)
                     _set(document[table][name], key, value)
     for number, (accept, changed) in enumerate(zip(before.accepts, after.accepts, strict=True)):
         for key, value in _changes(accept, changed, unit):
@@ -71,15 +73,13 @@ def edited(text: str, before: Show, after: Show, note: str) -> str:
     return found
 
 
-def _leave_copies(document: Any, place: tuple[str, str, str], before: Mapping[str, BaseModel], unit: float) -> None:
-    """Let what is like a table, and has a key from it, say itself what it was: it does not change with it."""
-    table, name, key = place
-    for copy, source in sources(document, table).items():
-        if source == name and key not in document[table][copy]:
-            field = next(field for field, spec in type(before[copy]).model_fields.items() if key in (spec.alias, field))
-            value = _written(field, getattr(before[copy], field), unit)
-            if value is not None:
-                _set(document[table][copy], key, value)
+def _leave_copies(tables: Any, copies: Iterable[str], key: str, before: Mapping[str, BaseModel], unit: float) -> None:
+    """Let what is like a run, and has a key from it, say itself what it was: it does not change with it."""
+    for copy in (copy for copy in copies if key not in tables[copy]):
+        field = next(field for field, spec in type(before[copy]).model_fields.items() if key in (spec.alias, field))
+        value = _written(field, getattr(before[copy], field), unit)
+        if value is not None:
+            _set(tables[copy], key, value)
 
 
 def _set_taps(held: Any, old: Iterable[Tap], new: Iterable[Tap]) -> None:

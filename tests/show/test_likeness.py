@@ -162,9 +162,9 @@ WRONG = [
     ({"one": GRID, "two": {"like": "one", "turned": 45}}, "run.two.turned", "a grid stands upright", "90"),
     ({"one": ARCH, "two": {"like": "one", "turned": 180}}, "run.two.turned", "would let the arch hang", "points"),
     ({"one": {"pixel": "dot", "pixels": 5}, "two": {"like": "one", "moved": [1, 0]}}, "run.two.moved",
-     "has nothing to move", "take moved out"),
+     "takes over no places", "take moved out"),
     ({"one": LINE, "two": {"like": "one", "path": [[0, 0], [1, 1]], "mirrored": True}}, "run.two.mirrored",
-     "has nothing to move", "take mirrored out"),
+     "takes over no places", "take mirrored out"),
     ({"one": LINE, "two": {"like": "one", "about": "oak", "turned": 5}}, "run.two.about", "“oak” has no places",
      "name a run or a prop"),
     ({"one": LINE | {"moved": [1, 0]}}, "run.one.moved", "is a key of what is like another", 'like = "NAME"'),
@@ -187,6 +187,21 @@ def test_what_is_wrong_with_the_first_is_not_said_of_its_copies() -> None:
     runs = {"one": bad, "two": {"like": "one", "moved": [1, 0]}, "three": {"like": "two", "lead": -1.0}}
     found = [finding.where for finding in reading(runs).findings]
     assert sorted(found) == ["run.one.colour", "run.one.pixel", "run.one.pixels", "run.three.lead"]
+
+
+def test_a_long_row_of_copies_of_copies_ends_in_words() -> None:
+    # Source: written from the last to the first, so that none is written out before the one that is like it
+    row = {f"r{n}": {"like": f"r{n - 1}"} for n in range(3000, 0, -1)}
+    found = read(tomli_w.dumps(tables({**row, "r0": LINE}))).findings
+    assert any("is like another by way of more than 100 others" in finding.says for finding in found)
+
+
+@pytest.mark.parametrize("more", [{"prop": 3}, {"prop": {"oak": 3}}, {"prop": {"oak": {"runs": [3, "one"]}}}])
+def test_a_middle_is_looked_for_only_where_there_are_tables(more: dict) -> None:
+    # Source: any text gives a show or words
+    points = {"pixel": "dot", "shape": "points", "file": 3}
+    runs = {"one": points, "two": {"like": "one", "turned": 9, "about": "oak"}, "three": {"like": "one", "turned": 9}}
+    assert reading(runs, **more).findings
 
 
 @examples(60, 600)
