@@ -7,6 +7,7 @@ from contextlib import suppress
 from itertools import combinations, permutations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from patcher.clip.hues import DARK as DARK_HUE
@@ -14,9 +15,9 @@ from patcher.clip.hues import SEEN, UNKNOWN
 from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, build, departure, parse
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.fit import Evidence, Slack, channels_seen, fit
 from patcher.film.rivals import usual
-from patcher.film.shown import Shown
+from patcher.film.shown import MIXED, Shown, shown
 from patcher.frames.film_code import Channels
 from patcher.trade import CHANNELS
 
@@ -24,6 +25,8 @@ OF_ORDER = ("reversed", "data-in", "lines", "turns")
 """Kinds of fault that let the data go through a run in another order."""
 MOST_BESIDE = 10
 """Beside universes typed wrongly data is off by so many pixels at most."""
+MOST_BREAKS = 4
+"""So many places are thought of at which all that comes behind may change."""
 MOST_ODD = 24
 """So many of a run's odd pixels are thought of."""
 
@@ -46,6 +49,7 @@ class Candidates:
         for run in bad:
             found |= dict.fromkeys((one,) for one in self._parsed(self._by_offset(run)))
             found |= dict.fromkeys((one,) for one in self._parsed(self._at_pixels(run, wired[run])))
+            found |= dict.fromkeys((one,) for one in self._parsed(self._at_a_break(run, wired[run], faults)))
             found |= dict.fromkeys((one,) for one in self._coarse(run))
             found |= dict.fromkeys(self._by_order(run))
         for run in dict.fromkeys(partner for one in bad for partner in self._exchanged_with(one, faults)):
@@ -62,11 +66,18 @@ class Candidates:
         """Faults with which the words at a run's places follow its order, all off by as many pixels."""
         there = self.read_there(run)
         ways = [fault for fault in self._coarse(run) if fault.kind in OF_ORDER]
+        first = self._seen.code.first
         for faults in [(), *((one,) for one in ways), *combinations(ways, 2)]:
             planned = self._word_of(run, faults)
-            offset = None if planned is None else usual((there - planned)[(there >= 0) & (planned >= 0)])
+            if planned is None:
+                continue
+            known = (there >= 0) & (planned >= 0)
+            offset = usual((there - planned)[known])
             if offset is not None and (offset or len(faults) > 1):
-                yield from ((*faults, *more) for more in self._off_by(run, offset))
+                yield (*faults, *self._parsed([f"shift:{run}={offset}"] if offset else []))
+            channels = usual(first[there[known]] - first[planned[known]])
+            if channels:
+                yield from ((*faults, *more) for more in self._universes_off(run, channels))
 
     def _word_of(self, run: str, faults: tuple[Fault, ...]) -> Channels | None:
         """The pixel whose word each pixel of a run plays with some faults; None where they make no sense together."""
@@ -76,14 +87,12 @@ class Candidates:
             return self._seen.code.word_of(takes.get(run, self._seen.plan.takes[run]))
         return None
 
-    def _off_by(self, run: str, offset: int) -> Iterator[tuple[Fault, ...]]:
-        """Faults that let a run take data so many pixels further on, be it by universes typed wrongly."""
-        yield tuple(self._parsed([f"shift:{run}={offset}"] if offset else []))
+    def _universes_off(self, run: str, channels: int) -> Iterator[tuple[Fault, ...]]:
+        """Faults that let a run take data from so many channels further on, by universes typed wrongly."""
         box, port = self._seen.plan.wiring.ports[run]
-        a_universe = CHANNELS // int(self._seen.code.width[0])
-        universes = round(offset / a_universe)
-        rest = offset - universes * a_universe
-        if universes and abs(rest) <= MOST_BESIDE:
+        universes = round(channels / CHANNELS)
+        rest, part = divmod(channels - universes * CHANNELS, int(self._seen.code.width[0]))
+        if universes and not part and abs(rest) <= MOST_BESIDE:
             for start in (box, f"{box}/{port}", run):
                 texts = [f"universe-shift:{start}={universes}", *([f"shift:{run}={rest}"] if rest else [])]
                 if len(both := tuple(self._parsed(texts))) == len(texts):
@@ -128,6 +137,46 @@ class Candidates:
             yield f"cut:{run}/{pixel + 1}"
             yield f"flicker:{run}/{pixel + 1}"
 
+    def _at_a_break(self, run: str, wired: Shown, faults: Sequence[Fault]) -> Iterator[str]:
+        """Faults that change all that comes behind a pixel, at the pixels where the lights say most for them: before it
+        they go with what is held to play, from it on with what would play then.
+        """
+        letters = self._seen.letters(run)
+        white = f"{letters}W" if "W" not in letters else letters.replace("W", "")
+        before = self._goes(run, wired)
+        for kind, orders in (
+            ("missing", [""]),
+            ("replaced", [order for order in self._orders(letters) if len(order) == len(white)]),
+        ):
+            value = f"={white}" if kind == "replaced" else ""
+            behind = self._goes(run, self._shown(run, (*faults, *self._parsed([f"{kind}:{run}/1{value}"]))))
+            for pixel in _breaks(before, behind):
+                for order in orders:
+                    yield f"{kind}:{run}/{pixel + 1}{'=' if order else ''}{order}"
+
+    def _goes(self, run: str, wired: Shown | None) -> NDArray[np.float64]:
+        """How well the light of each pixel goes with what it should play: 1 for as well as can be, 0 for not at all."""
+        seen, slack = self._slack[run]
+        if wired is None:
+            return np.zeros(len(seen.places[run]))
+        own = fit(seen, run, wired, slack)
+        hue = seen.hue[own.row]
+        wrong = ((hue != UNKNOWN) & (wired.hue != UNKNOWN) & (hue != wired.hue)).any(axis=1)
+        found: NDArray[np.float64] = (own.close & ~wrong).astype(np.float64)
+        mixed = np.flatnonzero(wired.pixel == MIXED)
+        if wired.mixed is not None and len(mixed):
+            light = seen.look(seen.map.picture(own.places[mixed]))
+            found[mixed] = channels_seen(light, seen.code, wired.mixed[mixed], seen.letters(run))
+        return found
+
+    def _shown(self, run: str, faults: Sequence[Fault]) -> Shown | None:
+        """What a run plays with some faults; None where they make no sense together."""
+        with suppress(PatcherError):
+            build(self._seen.plan.wiring, faults)
+            takes = departure(self._seen.plan, tuple(faults)).takes
+            return shown(takes.get(run, self._seen.plan.takes[run]), self._seen.letters(run), self._seen.code)
+        return None
+
     def _orders(self, letters: str) -> list[str]:
         """The colour orders of a pixel that may have been put in."""
         own = ["".join(order) for order in permutations(letters)] if len(letters) <= 3 else []
@@ -165,3 +214,10 @@ class Candidates:
             return np.full(len(seen.places[run]), -1)
         away, row = cKDTree(seen.at).query(seen.places[run])
         return np.where(away < 0.5 * seen.pitch[run], seen.lights.pixel[row], -1)
+
+
+def _breaks(before: NDArray[np.float64], behind: NDArray[np.float64]) -> list[int]:
+    """The pixels from which on lights go best with the one, and before which with the other, the best first."""
+    gain = np.concatenate([[0.0], np.cumsum(before)]) + np.concatenate([np.cumsum(behind[::-1])[::-1], [0.0]])
+    best = np.argsort(-gain[:-1], kind="stable")[:MOST_BREAKS]
+    return [int(pixel) for pixel in best if gain[pixel] > gain[-1]]

@@ -24,8 +24,9 @@ from patcher.frames.film_code import Channels
 
 ON_SITE = 2.5
 """Points from a planned place within which a light is read there and nowhere else."""
-ALONE, BY_WORD = 3.5, 1e4
-"""Points between sites from which on a spot is one site's alone; between words, so that the nearest light has the same.
+ALONE, OWN, BY_WORD = 3.5, 0.4, 1e4
+"""Points between sites from which on a spot is one site's alone, and the part of their distance within which it is:
+further on it may be two sites' light together; points between words, so that the nearest light has the same.
 """
 BUSY, STILL = 2.5, 0.2
 """A place blinks that changes by so many grey levels, and by such a part of what places do whose words are read."""
@@ -85,8 +86,9 @@ def _as_read(found: Lights, before: Lights, sites: cKDTree) -> Lights:
         return found
     here, there = (np.column_stack([each.at, BY_WORD * each.pixel]) for each in (found, before))
     away, row = cKDTree(there).query(here)
-    alone = sites.query(found.at, k=2)[0][:, 1] > ALONE
-    return replace(found, at=np.where((alone & (away < ON_SITE))[:, None], before.at[row], found.at))
+    beside = sites.query(found.at, k=2)[0][:, 1]
+    near = (beside > ALONE) & (away < np.minimum(ON_SITE, OWN * beside))
+    return replace(found, at=np.where(near[:, None], before.at[row], found.at))
 
 
 def _places(seen: Evidence, shape: tuple[int, int], takes: Mapping[str, Takes]) -> tuple[Points, Channels]:

@@ -14,19 +14,17 @@ from scipy.spatial import cKDTree
 
 from patcher.clip.hues import UNKNOWN, Hues
 from patcher.clip.registration import Points
-from patcher.diagnosis.hypotheses import WEIGHTS
 from patcher.errors import PatcherError
 from patcher.faults import Departures, Fault, Takes, build
 from patcher.film.candidates import Candidates
 from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
+from patcher.film.guesses import PRIOR, Guess, kind, seldom, with_guess
 from patcher.film.rivals import groups, rivals
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown, alike, shown
 from patcher.frames.film_code import Channels
 
 Bits = NDArray[np.bool_]
 
-PRIOR = 7.0
-"""What speaks against any one fault, as a logarithm: one thing in a thousand is wired wrongly."""
 MOST = 24
 """So many faults are looked for."""
 SLIP = 5.0
@@ -34,6 +32,8 @@ SLIP = 5.0
 MARGIN = 9.0
 """A wiring that the lights speak against by so much less than against another is not told from it."""
 SMALL = ("missing", "replaced", "dark-channel", "dark")
+MOVES = ("missing", "replaced")
+"""Faults at a pixel that may change all that comes behind it."""
 OF_DARK = ("dead", "cut", "dark")
 QUIET, GLOWS = 0.3, 3.0
 """Dark pixels of which a greater part blinks are not held to be dark; points around a light in which everything
@@ -42,6 +42,9 @@ NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
 WAYS, UNEXPLAINED = 5, 25.0
 """So many explanations are followed side by side, where so much speaks against what was found one by one."""
+STRANGE_EACH = 0.5
+"""So much may speak against the wiring of a run for each of its pixels, and not less than what is unexplained: a branch
+or a window before it does that; against more, the run is not held to be known."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
 
@@ -57,6 +60,7 @@ class Explained:
         plan_hue: the colour that each pixel should play in each segment, as planned.
         cost: what speaks against all of that, as a logarithm.
         left: what of it speaks against single runs with which something is wrong nevertheless.
+        strange: the runs whose lights go with none of that.
         unsure: for each run the pixels that another wiring, which the lights do not rule out, would let take other
             data: shape (pixels,).
     """
@@ -67,22 +71,8 @@ class Explained:
     plan_hue: Mapping[str, Hues]
     cost: float
     left: float
+    strange: frozenset[str] = frozenset()
     unsure: Mapping[str, Bits] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, eq=False)
-class Guess:
-    """Faults that may be there.
-
-    Attributes:
-        gain: by how much more speaks against them than against those before; below 0 where they are better.
-        faults: all of them.
-        wired: what each run plays with them.
-    """
-
-    gain: float
-    faults: tuple[Fault, ...]
-    wired: dict[str, Shown]
 
 
 class Search:
@@ -99,24 +89,41 @@ class Search:
 
     def explained(self, *, together: bool = True) -> Explained:
         """The faults that explain the lights best, found one by one; and side by side, where those leave much."""
-        faults: tuple[Fault, ...] = ()
-        wired = self._wired({})
-        while len(faults) < MOST:
-            best = self._best(faults, wired)
-            if best is None:
-                break
-            faults, wired = best
+        faults, wired = self._one_by_one((), self._wired({}))
         faults, wired = self._exchanged(*self._pruned(faults, wired))
         if together and self._left(wired) > UNEXPLAINED:
             other = self._together()
             if self._against(other.faults, other.wired) < self._against(faults, wired):
-                faults, wired = self._pruned(other.faults, other.wired)
+                faults, wired = self._pruned(*self._one_by_one(other.faults, other.wired))
         faults, wired = self._without_dark(faults, wired)
         fits = {run: self._fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._wired({}).items()}
         cost = self._against(faults, wired)
         unsure = {run: self._unsure(run, wired[run], fits[run]) for run in wired}
-        return Explained(faults, wired, fits, hue, cost, self._left(wired), unsure)
+        strange = frozenset(
+            run for run, own in fits.items() if own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
+        )  # fmt: skip
+        named = tuple(fault for fault in faults if not self._changes(fault, faults, wired) & strange)
+        return Explained(named, wired, fits, hue, cost, self._left(wired), strange, unsure)
+
+    def _changes(self, fault: Fault, faults: tuple[Fault, ...], wired: Mapping[str, Shown]) -> set[str]:
+        """The runs that would play something else without one of the faults."""
+        with suppress(PatcherError):
+            without = self._wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
+            return {run for run in wired if not alike(without[run], wired[run])}
+        return {*wired}
+
+    def _one_by_one(
+        self, faults: tuple[Fault, ...], wired: dict[str, Shown]
+    ) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
+        """With one fault more again and again, as long as one explains the lights better."""
+        while len(faults) < MOST:
+            faults, wired = self._moved(faults, wired)
+            best = self._best(faults, wired)
+            if best is None:
+                break
+            faults, wired = best
+        return faults, wired
 
     def _left(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against the wiring of the runs with which something is wrong."""
@@ -163,7 +170,7 @@ class Search:
 
     def _against(self, faults: Iterable[Fault], wired: Mapping[str, Shown]) -> float:
         """What speaks against some faults, with all runs wired so."""
-        return self._whole(wired) + sum(map(_seldom, faults))
+        return self._whole(wired) + sum(map(seldom, faults))
 
     def _unexplained(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against a wiring because words play near its runs that none of them should: a run is not dark
@@ -218,11 +225,11 @@ class Search:
             if tried is None:
                 continue
             changed = [run for run in wired if not alike(tried[run], wired[run])]
-            seldom, least = sum(map(_seldom, more)), best[-1].gain if len(best) == most else 0.0
-            gain = seldom + self._gain(wired, tried, changed, least - seldom + before) - before if changed else 0.0
+            rare, least = sum(map(seldom, more)), best[-1].gain if len(best) == most else 0.0
+            gain = rare + self._gain(wired, tried, changed, least - rare + before) - before if changed else 0.0
             if gain < least:
-                best = _with_guess(best, Guess(gain, (*faults, *more), tried))
-                best = [one for number, one in enumerate(best) if _kind(one) not in map(_kind, best[:number])][:most]
+                best = with_guess(best, Guess(gain, (*faults, *more), tried))
+                best = [one for number, one in enumerate(best) if kind(one) not in map(kind, best[:number])][:most]
         return best
 
     def _together(self) -> Guess:
@@ -235,7 +242,9 @@ class Search:
             every: list[Guess] = []
             for way in ways:
                 for one in self._better(way.faults, way.wired, WAYS):
-                    every = _with_guess(every, replace(one, gain=way.gain + one.gain))
+                    faults, wired = self._moved(one.faults, one.wired)
+                    gain = way.gain + one.gain + self._whole(wired) - self._whole(one.wired)
+                    every = with_guess(every, Guess(gain, faults, wired))
             ways = every[:WAYS]
             best = min([best, *ways], key=lambda way: way.gain)
         return best
@@ -276,9 +285,31 @@ class Search:
                 without = self._wired(self._departures.of(others).takes)
                 best = self._best(others, without)
                 if best is not None and self._whole(best[1]) < self._whole(wired) - 1.0:
-                    faults, wired = best
-                    while len(faults) < MOST and (more := self._best(faults, wired)) is not None:
-                        faults, wired = more
+                    faults, wired = self._one_by_one(*best)
+        return faults, wired
+
+    def _moved(self, faults: tuple[Fault, ...], wired: dict[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
+        """With faults that change what comes behind a pixel at another one, where that explains the lights better: what
+        else is wrong with a run may have hidden which it was.
+        """
+        for number, fault in enumerate(faults):
+            run, _, text = fault.where.partition("/")
+            if fault.kind not in MOVES or run not in wired or not self._bad(run, wired[run]):
+                continue
+            pixel, step = int(text), len(wired[run].pixel) // 2
+            while step:
+                tried = [
+                    ((*faults[:number], replace(fault, where=f"{run}/{at}"), *faults[number + 1 :]), at)
+                    for at in (pixel - step, pixel + step) if 1 <= at <= len(wired[run].pixel)
+                ]  # fmt: skip
+                better = [
+                    (self._whole(own), at, guess, own)
+                    for guess, at in tried if (own := self._with(guess)) is not None
+                ]  # fmt: skip
+                if better and min(one[0] for one in better) < self._whole(wired):
+                    _, pixel, faults, wired = min(better, key=lambda one: one[0])
+                else:
+                    step //= 2
         return faults, wired
 
     def _pruned(self, faults: tuple[Fault, ...], wired: dict[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
@@ -288,7 +319,7 @@ class Search:
             with suppress(PatcherError):
                 tried = self._wired(self._departures.of(others).takes)
                 changed = [run for run in wired if not alike(tried[run], wired[run])]
-                less = self._unexplained(wired) - self._unexplained(tried) + _seldom(fault)
+                less = self._unexplained(wired) - self._unexplained(tried) + seldom(fault)
                 if self._cost(tried, changed) <= self._cost(wired, changed) + less:
                     faults, wired = others, tried
         return faults, wired
@@ -338,21 +369,3 @@ class Search:
             if other.cost + SLIP < own.cost + MARGIN:
                 found |= differs
         return found
-
-
-def _with_guess(guesses: Sequence[Guess], more: Guess) -> list[Guess]:
-    """Guesses and one more, the best first; of two that look the same the better one."""
-    same = [one for one in guesses if all(alike(one.wired[run], more.wired[run]) for run in more.wired)]
-    if any(one.gain <= more.gain for one in same):
-        return [*guesses]
-    return sorted([*(one for one in guesses if one not in same), more], key=lambda one: one.gain)
-
-
-def _kind(guess: Guess) -> str:
-    return guess.faults[-1].kind
-
-
-def _seldom(fault: Fault) -> float:
-    """What speaks against a fault before anything is seen: the more, the more it is off by."""
-    far = 2 * float(np.log(max(1, abs(int(fault.value))))) if fault.kind in ("shift", "universe-shift") else 0.0
-    return PRIOR + far - 0.5 * float(np.log(WEIGHTS[fault.kind] / WEIGHTS["none"]))

@@ -14,6 +14,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from patcher.clip import hues
 from patcher.clip.hues import Hues
@@ -23,7 +24,7 @@ from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
 from patcher.film.map_search import spacing
-from patcher.film.shown import BROKEN, DARK, MIXED, Shown, light_of
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown, pure
 from patcher.frames.film_code import Channels, Code
 
 LOOSE = 0.18
@@ -34,7 +35,7 @@ CLOSE = 0.4
 """Of the distance to the next pixel: what is off by less is at its place."""
 STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
-ELSEWHERE, UNSEEN, GLARED, STRANGE, WRONG_HUE, RESTLESS, MIXTURE = 7.0, 2.6, 0.5, 7.0, 9.0, 1.5, 5.0
+ELSEWHERE, UNSEEN, GLARED, STRANGE, WRONG_HUE, RESTLESS = 7.0, 2.6, 0.5, 7.0, 9.0, 1.5
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
 that is not seen at all; one that is not, before something bright; a light where it should be dark; a segment in another
 colour; a pixel that is said to have broken data; light that does not go at all with the channels of two pixels."""
@@ -45,8 +46,14 @@ count less: words that all play where they should say more than their colours.""
 BAD_SHARE, LEAST_READ = 0.15, 0.5
 """Of a run's pixels: where more are read elsewhere than at their places, something is wrong with it; where fewer are
 read there at all, too little is known of it."""
+BY_COLOUR, NOISE, BADLY, LITTLE = 0.2, 0.25, 0.3, 0.5
+"""Of how well light goes with several channels, so much is a matter of its colours; by so much it fails to go with its
+own ones for a camera's noise, and that says little; what fails by so much more does not go with them at all."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
+AROUND, FAR = 3, 4.0
+"""A pixel with others at their places so many before and behind it, whose word is read so many distances from pixel to
+pixel away, is hidden: what is read there is its reflection, or another run on the same data."""
 BLINKS, BLINK_PART, SHINE_PART, GLARE_TIMES = 3.0, 0.25, 0.6, 2.0
 """A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
 shines where it is so bright against them, and a pixel is lost where it is around it, and so many times as bright as
@@ -68,6 +75,7 @@ class Evidence:
         busy: points of the picture where something blinks, be it read or not: shape (spots, 2).
         look: the light at some points of the picture, the cycle beginning in bin 0.
         mean: the brightest of red, green and blue on the mean: shape (height, width).
+        of_all: the map made of the lights of all runs, where `map` is made without one; None: it is `map`.
     """
 
     plan: Planned
@@ -80,6 +88,7 @@ class Evidence:
     busy: Points
     look: Callable[[Points], Series]
     mean: Grey
+    of_all: CameraMap | None = None
 
     def planned(self, run: str) -> Channels:
         """The pixel whose word each pixel of a run is planned to play; -1 for none: shape (pixels,)."""
@@ -217,7 +226,10 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     limit = max(CLOSE * pitch, 1.2 / seen.scale)
     close = off < limit
     usual = float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
-    cost = prior + usual + ELSEWHERE * int((~close & np.isfinite(off)).sum())
+    elsewhere = np.flatnonzero(~close & np.isfinite(off))
+    twice = _between(elsewhere, close, AROUND) & (off[elsewhere] > FAR * pitch)
+    usual += UNSEEN * int(twice.sum())
+    cost = prior + usual + ELSEWHERE * int((~twice).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
     inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.at, moved[missing], limit)
@@ -225,7 +237,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     due[missing] = inside & ~glare
     due[close] = seen.inside(seen.map.picture(moved[close]))
     cost += UNSEEN * int((inside & ~glare).sum()) + GLARED * int((inside & glare).sum())
-    usual += UNSEEN * int((inside & ~glare & _between(missing, close)).sum()) + GLARED * int((inside & glare).sum())
+    usual += UNSEEN * int((inside & ~glare & _between(missing, close, 1)).sum()) + GLARED * int((inside & glare).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
     cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)
@@ -235,20 +247,22 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
     mixed = np.flatnonzero(wired.pixel == MIXED)
     if wired.mixed is not None and len(mixed):
-        some = mixed[:: max(1, len(mixed) // MOST_MIXED)]
-        drive = light_of(wired.mixed[some], seen.letters(run), seen.code)
-        badly = (1 - _goes_with(seen, moved[some], drive)).clip(0, 1)
-        cost += MIXTURE * float(badly.mean()) * len(mixed)
+        each, well = _mixture(seen, run, mixed, wired.mixed, moved)
+        cost, usual = cost + each, usual + well
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
     cost += _wrong_hues(int(wrong.sum()))
     return Fit(cost, cost - usual, row, off, close, moved, due)
 
 
-def _between(pixels: Channels, close: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which pixels of a run are between two that are at their places."""
-    padded = np.concatenate([[False], close, [False]])
-    return np.asarray(padded[pixels] & padded[pixels + 2], dtype=bool)
+def _between(pixels: Channels, close: NDArray[np.bool_], reach: int) -> NDArray[np.bool_]:
+    """Which pixels of a run have one at its place no more than so many before them, and one behind them."""
+    at = np.flatnonzero(close)
+    if not len(at):
+        return np.zeros(len(pixels), dtype=bool)
+    before, here = np.searchsorted(at, pixels - reach), np.searchsorted(at, pixels)
+    behind = np.searchsorted(at, pixels + reach, side="right")
+    return np.asarray((before < here) & (here < behind), dtype=bool)
 
 
 def _values(picture: Grey, points: Points) -> NDArray[np.float64]:
@@ -324,8 +338,6 @@ def _strange(seen: Evidence, dark: Points, limit: float) -> int:
 
 def _has_light(lights: Points, places: Points, limit: float) -> NDArray[np.bool_]:
     """Which places have a light."""
-    from scipy.spatial import cKDTree
-
     if not len(places) or not len(lights):
         return np.zeros(len(places), dtype=bool)
     away, _ = cKDTree(lights).query(places)
@@ -333,12 +345,48 @@ def _has_light(lights: Points, places: Points, limit: float) -> NDArray[np.bool_
     return near
 
 
-def _goes_with(seen: Evidence, places: Points, drive: NDArray[np.float32]) -> NDArray[np.float64]:
-    """How well the light at places goes with what red, green and blue would do there: shape (places,)."""
-    light = seen.look(seen.map.picture(places))
-    total = np.zeros(len(places))
-    for bins in np.split(np.arange(light.shape[1]), seen.code.segments):
-        own, meant = (part[:, bins] - part[:, bins].mean(axis=1, keepdims=True) for part in (light, drive))
-        size = np.sqrt((own**2).sum(axis=(1, 2)) * (meant**2).sum(axis=(1, 2)))
-        total += np.divide((own * meant).sum(axis=(1, 2)), size, out=np.zeros(len(places)), where=size > 0)
-    return total / seen.code.segments
+def _mixture(
+    seen: Evidence, run: str, mixed: Channels, channels: NDArray[np.int32], moved: Points
+) -> tuple[float, float]:
+    """What speaks against the channels of several pixels where they should play, and what of it no fault explains."""
+    some = mixed[:: max(1, len(mixed) // MOST_MIXED)]
+    ways = [seen.map.picture(moved[some])]
+    if seen.of_all is not None:  # no light of these tells where they are: the map of all may know better
+        ways.append(seen.of_all.picture(seen.places[run][some]))
+    every = [channels_seen(seen.look(at), seen.code, channels[some], seen.letters(run)) for at in ways]
+    best = int(np.argmax([found.mean() for found in every]))
+    badly = 1 - every[best]
+    read = _has_light(seen.lights.at, ways[best], max(1.2, CLOSE * seen.pitch[run] * seen.scale))
+    cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
+    cost = np.where(seen.glares(ways[best]), cost.clip(0, GLARED), cost)
+    return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed)
+
+
+def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.float64]:
+    """How well light goes with running channels, the cycle beginning in bin 0: shape (places,), from 0 to 1.
+
+    A lens and a bright light mix colours, but not moments: what counts most is the share of the light's changes that
+    are those of the channels, in whatever colours; the rest is how well the colours agree.
+
+    Args:
+        light: shape (places, bins, 3).
+        code: what is played.
+        mixed: the channels of each place, -1 for what does not play: shape (places, letters).
+        letters: the colour of each channel.
+    """
+    drive = code.drive(mixed.astype(np.int64)).astype(np.float64)
+    meant = np.einsum("nlb,lc->nbc", drive, pure(letters))
+    left, energy, driven, agree = np.zeros((4, len(light)))
+    for bins in np.split(np.arange(light.shape[1]), code.segments):
+        changes, coloured, table = (
+            part - part.mean(axis=1, keepdims=True)
+            for part in (light[:, bins].astype(np.float64), meant[:, bins], drive[:, :, bins].transpose(0, 2, 1))
+        )
+        left += ((changes - table @ (np.linalg.pinv(table) @ changes)) ** 2).sum(axis=(1, 2))
+        energy += (changes**2).sum(axis=(1, 2))
+        driven += (coloured**2).sum(axis=(1, 2))
+        agree += (changes * coloured).sum(axis=(1, 2))
+    size = np.sqrt(energy * driven)
+    colours = np.divide(agree, size, out=np.zeros(len(light)), where=size > 0)
+    moments = 1 - np.divide(left, energy, out=np.ones(len(light)), where=energy > 0)
+    return (1 - BY_COLOUR) * moments + BY_COLOUR * colours.clip(0, 1)

@@ -65,7 +65,9 @@ def joined(plan: Planned, clips: Sequence[Verdict]) -> Joined:
     found = tuple(dict.fromkeys((*stands.faults, *_dark(plan, clips, stands.takes))))
     contradicted = tuple(run for run in plan.wiring.show.runs if run in stands.against)
     withdrawn = tuple(fault for fault in named if fault not in stands.faults)
-    return Joined(Verdict(pixels, found), best, contradicted, withdrawn)
+    told = {pixel.run for pixel in pixels if pixel.word in READ}
+    strange = frozenset(run for clip in clips for run in clip.strange if run not in told)
+    return Joined(Verdict(pixels, found, strange), best, contradicted, withdrawn)
 
 
 @dataclass(frozen=True, eq=False)

@@ -59,11 +59,9 @@ def shown(takes: Takes, letters: str, code: Code) -> Shown:
     return Shown(pixel, hue, np.where(several & (owner >= 0), takes, np.int32(-1)) if several.any() else None)
 
 
-def light_of(mixed: NDArray[np.int32], letters: str, code: Code) -> NDArray[np.float32]:
-    """What pixels do that take channels of several pixels, as a camera would see it: shape (pixels, bins, 3)."""
-    colours = np.array([hues.PURE[hues.SEEN.index(name)] if name in hues.SEEN else np.zeros(3) for name in letters])
-    found = np.einsum("nlb,lc->nbc", code.drive(mixed.astype(np.int64)), colours)
-    return np.asarray(found, dtype=np.float32)
+def pure(letters: str) -> NDArray[np.float64]:
+    """The colour of each letter as a camera would see it: shape (letters, 3)."""
+    return np.array([hues.PURE[hues.SEEN.index(name)] if name in hues.SEEN else np.zeros(3) for name in letters])
 
 
 def alike(one: Shown, other: Shown) -> bool:

@@ -70,7 +70,7 @@ def _held_against(
     if not needed:
         return seen
     without = camera_map(here, there, shape, near)
-    return None if without is None or not without.upright() else replace(seen, map=without)
+    return None if without is None or not without.upright() else replace(seen, map=without, of_all=seen.map)
 
 
 def _bent(own: Evidence, seen: Evidence, run: str) -> float:

@@ -53,10 +53,12 @@ class Verdict:
     Attributes:
         pixels: every pixel that hangs, in the file's order.
         faults: that it names.
+        strange: runs whose lights go neither with the plan nor with any faults that are thought of.
     """
 
     pixels: tuple[PixelVerdict, ...]
     faults: tuple[Fault, ...]
+    strange: frozenset[str] = frozenset()
 
     @property
     def proved(self) -> int:
@@ -75,7 +77,7 @@ def verdict(seen: Evidence, found: Explained) -> Verdict:
             pixels += _of_run(seen, found, run)
         else:
             pixels += _not_drawn(seen, run)
-    return Verdict(tuple(pixels), found.faults)
+    return Verdict(tuple(pixels), found.faults, found.strange)
 
 
 def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:

@@ -67,6 +67,7 @@ def say(reading: Reading, say: Say) -> Rewritten | None:
     verdict = reading.joined.verdict
     say(f"Proved by film: {spaced(verdict.proved)} of {count(len(verdict.pixels), 'pixel')}.")
     change = _say_faults(reading, verdict.faults, say)
+    _say_strange(reading, say)
     _say_contradictions(reading, say)
     _say_left(reading, say)
     _say_record(reading, say)
@@ -157,6 +158,16 @@ def _says(text: str, plan: Planned, faults: Sequence[Fault]) -> bool:
     return True
 
 
+def _say_strange(reading: Reading, say: Say) -> None:
+    runs = [run for run in reading.plan.wiring.show.runs if run in reading.joined.verdict.strange]
+    if runs:
+        each = f"patcher diagnose {argument(reading.path)} {runs[0]}{' --yard' if reading.practice else ''}"
+        say(
+            f"What lights on {first_few(runs, MOST_STRETCHES)} goes neither with the plan nor with faults that are "
+            f"thought of: {each} asks what it is. Then film it again."
+        )
+
+
 def _say_contradictions(reading: Reading, say: Say) -> None:
     joined = reading.joined
     if joined.contradicted:
@@ -211,6 +222,7 @@ def document(reading: Reading) -> dict[str, Any]:
         ],
         "found": [str(fault) for fault in verdict.faults],
         "same_look": {str(fault): list(map(str, others)) for fault, others in reading.same_look.items()},
+        "strange": [run for run in reading.plan.wiring.show.runs if run in verdict.strange],
         "contradicted": list(reading.joined.contradicted),
         "withdrawn": [str(fault) for fault in reading.joined.withdrawn],
         "recorded": [{"thing": item.thing, "what": item.what} for item in reading.recorded],

@@ -7,11 +7,13 @@ from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from patcher.clip import hues
 from patcher.faults import departure, parse
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.fit import Evidence, Slack, channels_seen, fit
 from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks
 from rig.examples import later
@@ -59,6 +61,10 @@ TOGETHER = [
     # the right words at the right places, all in other colours: worth more than no words of theirs at all
     "swapped-ports:box/3,box/4+colour-order:ledge=BRG",
     "swapped-starts:box/3,box/4+reversed:sill+missing:ledge/6",
+    # two that hide each other in one run: where the pixel is missing is known once the corner is
+    "data-in:panel=top-left+missing:panel/12",
+    # a pixel with white among those without: all behind it take channels of two, by words that are read all the same
+    "replaced:panel/20=RGBW+universe-shift:box/2=1",
 ]
 
 
@@ -70,6 +76,34 @@ def test_several_faults_in_one_place_are_named(texts: str) -> None:
     assert seen is not None
     named = explained(seen)
     assert alike(own.plan, faults, named.faults, own.places), named.faults
+
+
+@pytest.mark.parametrize("seed", [1, *later(2, 3, 4)])
+def test_a_run_whose_data_is_in_no_order_is_said_to_be_strange_and_no_fault_is_named(seed: int) -> None:
+    own, rng = hut(), np.random.default_rng(seed)
+    takes = {"panel": rng.permutation(own.plan.takes["panel"])}
+    seen = filmed(own, takes, rng, 0.0).seen
+    assert seen is not None
+    result = explained(seen)
+    assert result.strange == {"panel"}
+    assert not result.faults
+    assert result.unsure["panel"].all()
+
+
+@given(st.integers(0, 10**6), st.floats(0.5, 2.0))
+def test_light_goes_with_its_own_channels_though_it_is_too_bright_and_with_no_others(seed: int, bright: float) -> None:
+    """The camera mixes colours and clips what is too bright, so that it looks white: most are known all the same."""
+    own, rng = hut(), np.random.default_rng(seed)
+    last = len(own.sent) - 2
+    channels = rng.choice(own.plan.takes["panel"], 12, replace=False) + int(rng.integers(1, 3))
+    light = (bright * own.light(channels, "RGB", rng)).clip(0, 1) * 200
+    light = light + rng.normal(0, 8, light.shape)
+    lit = own.sent[channels].std(axis=2).max(axis=1) > 0
+    well = channels_seen(light.astype(np.float32), own.code, channels.astype(np.int32), "RGB")
+    apart = channels_seen(light.astype(np.float32), own.code, (channels + 60).clip(0, last).astype(np.int32), "RGB")
+    assert np.median(well[lit]) > 0.55
+    assert np.median(apart[lit]) < np.median(well[lit]) - 0.2
+    assert np.median(apart) < 0.4
 
 
 @pytest.mark.parametrize("text", [*later("dark-channel:panel/13=B"), "dark-channel:hatch/9=R"])
