@@ -46,8 +46,8 @@ def phone(
     """
     from patcher.cli.phone_film import film_reader
     from patcher.cli.playback import say_others
-    from patcher.phone.authentication import Authentication
-    from patcher.phone.connections import listen
+    from patcher.door.authentication import Authentication
+    from patcher.door.connections import listen
     from patcher.phone.content import WHOLE
     from patcher.phone.desk import Desk
     from patcher.phone.film_thread import FilmThread

@@ -6,22 +6,18 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Awaitable, Callable
 from contextlib import suppress
 
-from starlette.applications import Starlette
-from starlette.datastructures import Headers, MutableHeaders
-from starlette.middleware import Middleware
-from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import ClientDisconnect, HTTPConnection, Request
-from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.types import ASGIApp
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from patcher.door.authentication import Authentication
+from patcher.door.connections import STAY
+from patcher.door.guard import Bucket, Door
 from patcher.errors import PatcherError
-from patcher.phone.authentication import WINDOW, Authentication
-from patcher.phone.connections import STAY
 from patcher.phone.desk import Desk
 from patcher.phone.film_thread import FilmThread
 from patcher.phone.film_upload import WHOLE_IN, RefusedClipError, receive
@@ -32,80 +28,10 @@ from patcher.phone.walk_thread import WalkThread
 from patcher.walk.record import Entry
 from patcher.walk.record_file import change_record, local_time
 
-LONGEST_SECRET = 256
-"""Octets of the request that brings the secret."""
 PATIENCE = 5.0
 """Seconds that a page may take for what it began to send, or to take what it is sent."""
-A_SECOND, AT_ONCE = 40.0, 80.0
-"""Messages of one page: in the long run, and in a burst."""
 MOST_BAD = 20
 """Messages that are none, after which a page is left."""
-
-Endpoint = Callable[[Request], Awaitable[Response]]
-
-
-class Guard:
-    """Refuses what names another host, or comes from another's page; says on all answers what a browser may do."""
-
-    def __init__(self, app: ASGIApp, entry: Authentication) -> None:
-        self._app, self._entry = app, entry
-        host = entry.host
-        self._headers = {
-            "content-security-policy": (
-                "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-                f"connect-src 'self' ws://{host}; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
-            ),
-            "referrer-policy": "no-referrer",
-            "x-content-type-options": "nosniff",
-            "cross-origin-opener-policy": "same-origin",
-            "cross-origin-resource-policy": "same-origin",
-            "cache-control": "no-store",
-        }
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on, or refuse it."""
-        if scope["type"] not in ("http", "websocket"):
-            await self._app(scope, receive, send)
-            return
-        headers = Headers(scope=scope)
-        origin, asks = headers.get("origin"), scope["type"] == "http" and scope["method"] in ("GET", "HEAD")
-        wrong = headers.getlist("host") != [self._entry.host]
-        wrong |= origin != self._entry.origin and not (origin is None and asks)
-        wrong |= headers.get("sec-fetch-site", "none") not in ("none", "same-origin") and not asks
-
-        async def headed(message: Message) -> None:
-            if message["type"] in ("http.response.start", "websocket.http.response.start"):
-                MutableHeaders(scope=message).update(self._headers)
-            await send(message)
-
-        if wrong:
-            await _refused(scope, receive, headed, 421, "Not here.")
-        else:
-            await self._app(scope, receive, headed)
-
-
-async def _refused(scope: Scope, receive: Receive, send: Send, status: int, says: str) -> None:
-    if scope["type"] == "websocket":
-        with suppress(RuntimeError):
-            await WebSocket(scope, receive, send).close(1008)
-        return
-    await PlainTextResponse(says, status)(scope, receive, send)
-
-
-class Bucket:
-    """How many messages a page may send."""
-
-    def __init__(self, now: float) -> None:
-        self._left, self._at = AT_ONCE, now
-
-    def take(self, now: float) -> bool:
-        """Whether there is room for one more."""
-        self._left = min(AT_ONCE, self._left + (now - self._at) * A_SECOND)
-        self._at = now
-        if self._left < 1:
-            return False
-        self._left -= 1
-        return True
 
 
 class Server:
@@ -114,46 +40,28 @@ class Server:
     def __init__(
         self, desk: Desk, entry: Authentication, walks: WalkThread, films: FilmThread, pages: Pages
     ) -> None:  # fmt: skip
-        self._desk, self._entry, self._walks, self._films, self._pages = desk, entry, walks, films, pages
+        self._desk, self._walks, self._films, self._pages = desk, walks, films, pages
+        self._door = Door(entry)
 
     def app(self) -> ASGIApp:
         """The application."""
         routes = [
-            Route("/", self._door),
-            Route("/enter", self._enter, methods=["POST"]),
-            Route("/page.css", self._file), Route("/door.js", self._file),
-            Route("/here", self._for_guests(self._here)),
-            Route("/show", self._for_guests(self._page)),
-            Route("/pixels.json", self._for_guests(self._pixels)),
-            Route("/report", self._for_guests(self._report)),
-            Route("/filming", self._for_guests(self._filming)),
-            Route("/film", self._for_guests(self._film_fits)),
-            Route("/film", self._for_guests(self._film), methods=["POST"]),
-            Route("/film.png", self._for_guests(self._film_picture)),
-            *(Route(f"/{name}", self._for_guests(self._file)) for name in self._pages.scripts),
+            *self._door.routes(),
+            Route("/page.css", self._file),
+            Route("/show", self._door.for_guests(self._page)),
+            Route("/pixels.json", self._door.for_guests(self._pixels)),
+            Route("/report", self._door.for_guests(self._report)),
+            Route("/filming", self._door.for_guests(self._filming)),
+            Route("/film", self._door.for_guests(self._film_fits)),
+            Route("/film", self._door.for_guests(self._film), methods=["POST"]),
+            Route("/film.png", self._door.for_guests(self._film_picture)),
+            *(Route(f"/{name}", self._door.for_guests(self._file)) for name in self._pages.scripts),
             WebSocketRoute("/state", self._state),
         ]  # fmt: skip
-        return Guard(Starlette(routes=routes, middleware=[Middleware(GZipMiddleware, minimum_size=1000)]), self._entry)
-
-    def _may(self, connection: HTTPConnection) -> bool:
-        return self._entry.may(connection.cookies.get(self._entry.cookie))
-
-    def _for_guests(self, endpoint: Endpoint) -> Endpoint:
-        async def guarded(request: Request) -> Response:
-            return await endpoint(request) if self._may(request) else PlainTextResponse("Scan the code first.", 403)
-
-        return guarded
-
-    async def _door(self, request: Request) -> Response:
-        if self._may(request):
-            return RedirectResponse("/show", status_code=303)
-        return self._pages.file("door.html")
+        return self._door.guarded(routes)
 
     async def _file(self, request: Request) -> Response:
         return self._pages.file(request.url.path[1:])
-
-    async def _here(self, request: Request) -> Response:
-        return Response(status_code=204)
 
     async def _page(self, request: Request) -> Response:
         return await asyncio.to_thread(self._pages.page, self._desk.plan)
@@ -206,30 +114,9 @@ class Server:
         picture = self._films.picture
         return Response(picture, media_type="image/png") if picture else PlainTextResponse("None yet.", 404)
 
-    async def _enter(self, request: Request) -> Response:
-        octets = b""
-        try:
-            async with asyncio.timeout(PATIENCE):
-                async for chunk in request.stream():
-                    octets += chunk
-                    if len(octets) > LONGEST_SECRET:
-                        return PlainTextResponse("Too long.", 413)
-        except TimeoutError:
-            return PlainTextResponse("Too slow.", 408)
-        peer = request.client.host if request.client else ""
-        try:
-            token = self._entry.guess(octets.decode(errors="replace"), peer, time.monotonic())
-        except TimeoutError:
-            return PlainTextResponse(f"Too many wrong codes. Wait {WINDOW:g} s.", 429)
-        if token is None:
-            return PlainTextResponse("That is not the code.", 403)
-        answer = Response(status_code=204)
-        answer.set_cookie(self._entry.cookie, token, httponly=True, samesite="strict", path="/")
-        return answer
-
     async def _state(self, socket: WebSocket) -> None:
         """One page: it is told the state at every change, and its taps are taken."""
-        if not self._may(socket):
+        if not self._door.may(socket):
             await socket.close(1008)
             return
         await socket.accept()

@@ -7,8 +7,8 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from patcher.phone.authentication import Authentication
-from patcher.phone.connections import serve
+from patcher.door.authentication import Authentication
+from patcher.door.connections import serve
 from patcher.phone.content import Content
 from patcher.phone.desk import Desk
 from patcher.phone.film_thread import FilmThread

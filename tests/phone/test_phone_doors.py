@@ -21,9 +21,9 @@ from websockets.typing import Origin
 
 from patcher.answers.witness import Witness
 from patcher.diagnosis import frame_timing
+from patcher.door import connections
+from patcher.door.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
 from patcher.faults import build, parse
-from patcher.phone import connections
-from patcher.phone.authentication import GUESSES, MOST_PEERS, WINDOW, Authentication
 from patcher.walk.record_file import read_record
 from rig.examples import examples, later, tries
 from rig.nursery import nursery
@@ -344,10 +344,10 @@ def test_what_is_no_http_is_refused(nonsense: bytes, rig: Rig) -> None:
 
 def test_a_secret_that_is_too_long_or_too_slow_is_refused(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: the design: slow clients hold up nobody
-    from patcher.phone import server
+    from patcher.door import guard
 
     assert rig.ask("POST", "/enter", "x" * 100_000)[0] == 413
-    monkeypatch.setattr(server, "PATIENCE", 0.2)
+    monkeypatch.setattr(guard, "PATIENCE", 0.2)
     with socket.create_connection(("127.0.0.1", rig.port), timeout=8) as line:
         own = f"Host: {rig.entry.host}\r\nOrigin: {rig.entry.origin}\r\nContent-Length: 9"
         line.sendall(f"POST /enter HTTP/1.1\r\n{own}\r\n\r\nab".encode())

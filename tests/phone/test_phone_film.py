@@ -25,11 +25,12 @@ import pytest
 
 from patcher.cli.phone import _say, phone
 from patcher.cli.phone_film import film_reader
+from patcher.door import connections
 from patcher.film import read as clip_reader
 from patcher.frames.film_code import BIN, code_of
 from patcher.frames.levels import Levels
 from patcher.patch.patch_file import dump, patch_path
-from patcher.phone import connections, film_upload
+from patcher.phone import film_upload
 from patcher.phone.content import Content
 from patcher.phone.desk import FILM_HOLD, Desk
 from patcher.phone.film_thread import FilmReader, FilmVerdict

@@ -18,13 +18,13 @@ from patcher.diagnosis.frame_timing import frame_goals
 from patcher.diagnosis.question_frame import Painter
 from patcher.dialogue.consultation import Consulting
 from patcher.dialogue.remedy_words import CAUTION
+from patcher.door.authentication import Authentication
+from patcher.door.connections import listen
 from patcher.faults import parse, planned
 from patcher.frames.looks import COLOURS
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
 from patcher.patch.thing import spans_of
-from patcher.phone.authentication import Authentication
-from patcher.phone.connections import listen
 from patcher.phone.content import Content, _thinned, rows
 from patcher.phone.desk import Desk, Moment, Shown
 from patcher.phone.film_thread import FilmThread

@@ -22,11 +22,11 @@ from websockets.sync.client import ClientConnection, connect
 from patcher.cli.phone_film import film_reader
 from patcher.diagnosis import frame_timing
 from patcher.diagnosis.frame_timing import frame_goals
+from patcher.door.authentication import Authentication
+from patcher.door.connections import listen
 from patcher.faults import build, parse
 from patcher.listener.receiver import Receiver
 from patcher.patch.patch import Patch
-from patcher.phone.authentication import Authentication
-from patcher.phone.connections import listen
 from patcher.phone.content import Content
 from patcher.phone.desk import Desk
 from patcher.phone.film_thread import FilmReader, FilmThread
