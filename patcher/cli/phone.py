@@ -57,7 +57,7 @@ def phone(
     from patcher.terminal.signals import stopping
 
     together(("--interface", interface), ("--yard", yard))
-    _check_address(address)
+    check_address(address)
 
     def goals(plan: Content) -> list[Target]:
         return frame_goals(show, plan.wiring, plan.patch, yard=yard)
@@ -81,7 +81,8 @@ def phone(
     print("Ended; all pixels are dark.")
 
 
-def _check_address(address: str) -> None:
+def check_address(address: str) -> None:
+    """Refuse an address that this machine does not have."""
     from patcher.stream.interfaces import interfaces
 
     known = interfaces()

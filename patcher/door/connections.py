@@ -113,12 +113,14 @@ def listen(address: str, port: int) -> socket.socket:
     return sock
 
 
-def serve(app: ASGIApp, sock: socket.socket, stopped: Callable[[], bool]) -> None:
-    """Serve until it is stopped; pages are told that it ends, and the socket is closed."""
+def serve(app: ASGIApp, sock: socket.socket, stopped: Callable[[], bool], longest: int = LONGEST_MESSAGE) -> None:
+    """Serve until it is stopped; pages are told that it ends, and the socket is closed. No message of a page is longer
+    than `longest` octets.
+    """
     options: dict[str, Any] = {
         "http": Hasty, "ws": "websockets-sansio", "loop": "asyncio", "lifespan": "off", "log_config": None,
         "log_level": "critical", "access_log": False, "proxy_headers": False, "server_header": False,
-        "ws_max_size": LONGEST_MESSAGE, "ws_ping_interval": PING, "ws_ping_timeout": PING,
+        "ws_max_size": longest, "ws_ping_interval": PING, "ws_ping_timeout": PING,
         "ws_per_message_deflate": False, "timeout_keep_alive": 5, "timeout_graceful_shutdown": 2,
     }  # fmt: skip
     with sock:

@@ -1,0 +1,196 @@
+"""The requests of the page on which a show is drawn: its files, the photograph, one connection for acts and news."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from contextlib import suppress
+from importlib.resources import files
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from patcher.door.authentication import Authentication
+from patcher.door.guard import Bucket, Door
+from patcher.draw.draft import Draft, in_words
+from patcher.draw.lamps import Lamps
+from patcher.draw.view import Json, view
+from patcher.errors import PatcherError
+from patcher.show.schema import json_schema
+
+LONGEST = 256 * 1024
+"""Octets of one message of a page: a run of some thousand places."""
+PATIENCE = 5.0
+"""Seconds that a page may take for what it is sent."""
+MOST_BAD = 20
+"""Messages that are none, after which a page is left."""
+KINDS = {"css": "text/css", "js": "text/javascript"}
+FILES = ("page.css", "draw.js", "scene.js", "tools.js", "panel.js")
+
+
+class Server:
+    """The requests that there are, on one draft."""
+
+    def __init__(self, draft: Draft, entry: Authentication, lamps: Lamps) -> None:
+        self._draft, self._lamps, self._door = draft, lamps, Door(entry)
+        self._seen: tuple[int, Json] = (0, {})
+        self._viewing = asyncio.Lock()
+
+    def app(self) -> ASGIApp:
+        """The application."""
+        guests = self._door.for_guests
+        return self._door.guarded([
+            *self._door.routes(),
+            Route("/page.css", self._file),
+            Route("/show", guests(self._page)),
+            Route("/schema.json", guests(self._schema)),
+            Route("/photo", guests(self._photo)),
+            *(Route(f"/{name}", guests(self._file)) for name in FILES[1:]),
+            WebSocketRoute("/state", self._state),
+        ])  # fmt: skip
+
+    async def _file(self, request: Request) -> Response:
+        name = request.url.path[1:]
+        return Response(_text(name), media_type=KINDS[name.rpartition(".")[2]])
+
+    async def _page(self, _: Request) -> Response:
+        return Response(_text("draw.html"), media_type="text/html")
+
+    async def _schema(self, _: Request) -> Response:
+        return JSONResponse(json_schema())
+
+    async def _photo(self, _: Request) -> Response:
+        try:
+            octets, kind = await asyncio.to_thread(self._draft.photograph)
+        except PatcherError as error:
+            return PlainTextResponse(in_words(error), 404)
+        return Response(octets, media_type=kind)
+
+    async def _state(self, socket: WebSocket) -> None:
+        """One page: it is told all at every change, and its acts are taken."""
+        if not self._door.may(socket):
+            await socket.close(1008)
+            return
+        await socket.accept()
+        loop, changed = asyncio.get_running_loop(), asyncio.Event()
+        changed.set()
+
+        def wake() -> None:
+            with suppress(RuntimeError):
+                loop.call_soon_threadsafe(changed.set)
+
+        ends = [self._draft.listen(wake), self._lamps.listen(wake)]
+        telling = asyncio.create_task(self._tell(socket, changed))
+        try:
+            await self._hear(socket)
+        except (WebSocketDisconnect, RuntimeError):
+            pass
+        finally:
+            for end in ends:
+                end()
+            telling.cancel()
+            with suppress(asyncio.CancelledError, RuntimeError, WebSocketDisconnect):
+                await telling
+
+    async def _view(self) -> tuple[int, Json]:
+        """What the file says now, worked out once for all pages."""
+        async with self._viewing:
+            number, text = self._draft.number, self._draft.history.now
+            if self._seen[0] != number:
+                self._seen = number, await asyncio.to_thread(view, self._draft.path, text)
+            return self._seen
+
+    async def _tell(self, socket: WebSocket, changed: asyncio.Event) -> None:
+        """A page that is slow is told the newest only; places that it knows are not told again."""
+        known: dict[str, Any] = {}
+        told = 0
+        while True:
+            await changed.wait()
+            changed.clear()
+            history = self._draft.history
+            document: Json = {
+                "number": self._draft.number, "undo": len(history.past), "redo": len(history.future),
+                "news": self._draft.says, **self._lamps.document(),
+            }  # fmt: skip
+            number, seen = await self._view()
+            if number != told:
+                document["view"], known, told = _news(seen, known), seen, number
+            try:
+                async with asyncio.timeout(PATIENCE):
+                    await socket.send_text(json.dumps(document, separators=(",", ":")))
+            except (TimeoutError, WebSocketDisconnect, RuntimeError):
+                with suppress(RuntimeError):
+                    await socket.close(1013)
+                return
+
+    async def _hear(self, socket: WebSocket) -> None:
+        bucket, bad = Bucket(time.monotonic()), 0
+        while True:
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            if not bucket.take(time.monotonic()):
+                break
+            try:
+                asked = _read(message.get("text") or "")
+            except ValueError:
+                bad += 1
+                if bad > MOST_BAD:
+                    break
+                continue
+            await socket.send_text(json.dumps(await asyncio.to_thread(self._do, asked)))
+        await socket.close(1008)
+
+    def _do(self, asked: Json) -> Json:
+        """One message: what it asked for is done, or said why not."""
+        answer: Json = {"answers": asked.get("id", 0), "problem": ""}
+        try:
+            match asked["do"]:
+                case "act":
+                    self._draft.act(asked.get("act"))
+                case "undo":
+                    self._draft.undo()
+                case "redo":
+                    self._draft.redo()
+                case "light":
+                    self._lamps.light(str(asked.get("thing", "")))
+                case "dark":
+                    self._lamps.dark()
+                case _:
+                    self._lamps.beat()
+        except PatcherError as error:
+            answer["problem"] = in_words(error)
+        return answer
+
+
+def _read(text: str) -> Json:
+    """A message of a page; ValueError where it is none."""
+    try:
+        given = json.loads(text)
+    except RecursionError:
+        raise ValueError("nested too deeply") from None
+    if not isinstance(given, dict) or not given.keys() <= {"do", "id", "act", "thing"}:
+        raise ValueError("no message")
+    if given.get("do") not in ("act", "undo", "redo", "light", "dark", "here") or type(given.get("id", 0)) is not int:
+        raise ValueError("asks for nothing")
+    return given
+
+
+def _news(seen: Json, known: Json) -> Json:
+    """What a page is told of a view: of runs that are where they were no places again."""
+    if not seen.get("readable") or not known.get("readable"):
+        return seen
+    runs = {}
+    for name, run in seen["runs"].items():
+        same = name in known["runs"] and known["runs"][name]["at"] == run["at"]
+        runs[name] = {key: value for key, value in run.items() if key != "at"} if same else run
+    return {**seen, "runs": runs}
+
+
+def _text(name: str) -> str:
+    return (files("patcher.draw") / "page" / name).read_text(encoding="utf-8")

@@ -1,0 +1,262 @@
+"""What the page shows of a show file: where everything is in metres, what the program knows, what is wrong and where.
+
+A file with mistakes is shown as far as it can be read: the page is where they are mended.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from patcher.errors import Finding, PatcherError
+from patcher.limits import findings, refresh
+from patcher.limits.lengths import too_short
+from patcher.patch.changes import run_changes, start_changes
+from patcher.patch.patch import Patch
+from patcher.patch.patch_file import read_patch
+from patcher.power import shortfalls
+from patcher.power.flow import Power, power
+from patcher.power.stretches import taken_pixels
+from patcher.shapes import Positions, positions
+from patcher.show.likeness import sources
+from patcher.show.line_numbers import located
+from patcher.show.parser import read
+from patcher.show.run_tables import ArchRun, BandRun, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
+from patcher.show.schema import GridProp, Show
+from patcher.show.show_file import read_points
+from patcher.units import METRES_PER
+from patcher.wiring import Wiring, port_name, problems, wire
+
+MILLI = 3
+"""Decimals of a metre that a page is told."""
+VOLTS = 40
+"""So many stretches of a run are coloured by their volts."""
+TENSE = 0.5
+"""Volts above the least that are few."""
+PLACES = {LineRun: "path", LoopRun: "corners", ArchRun: "feet", GridRun: "area", PointsRun: "at"}
+"""The key of each shape that holds its places."""
+Json = dict[str, Any]
+
+
+def view(path: Path, text: str) -> Json:
+    """All that a page is told of a text of the show file at `path`."""
+    folder = path.resolve().parent
+    try:
+        parsed = read(text, lambda name: read_points(folder, name), path.name)
+    except PatcherError as error:
+        return {"readable": False, "findings": [_finding(one, None) for one in error.findings]}
+    show, found = parsed.show, list(parsed.findings)
+    raw = tomllib.loads(text)
+    if show is None:
+        return {"readable": False, "findings": [_finding(one, None) for one in found]}
+    wiring = wire(show)
+    found += problems(wiring, complete=not found)
+    kept, patch, state = _kept(path), None, None
+    if not found:
+        with suppress(PatcherError):
+            state = power(wiring) if shortfalls.described(show) else None
+        patch, found = findings.check(wiring, kept, state=state)
+    return {
+        "readable": True, "title": show.settings.title, "units": show.settings.units,
+        "metre": METRES_PER[show.settings.units], "kinds": [*show.pixel_types],
+        "pitches": {name: kind.pitch for name, kind in show.pixel_types.items() if kind.pitch},
+        "runs": {name: _run(show, name, raw, patch, state) for name in show.runs},
+        "props": {name: _prop(show, name, raw) for name in show.props},
+        "boxes": {name: _box(wiring, name, raw) for name in show.controllers},
+        "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
+        "feeds": {name: _table(raw, "feed", name) for name in show.feeds},
+        "ports": [*_ports(wiring)] if patch is not None else [],
+        "leads": [*_leads(wiring)], "wires": [*_wires(show)],
+        "findings": [_finding(one, show) for one in located(found, text)],
+        "patch": _changes(kept, patch, show),
+        "pixels": sum(run.pixels for run in show.runs.values() if not isinstance(run, BandRun) or run.has_grid),
+    }  # fmt: skip
+
+
+def _kept(path: Path) -> Patch | None:
+    with suppress(PatcherError):
+        return read_patch(path)
+    return None
+
+
+def _rounded(places: Any) -> list[float]:
+    return [float(value) for value in np.round(np.asarray(places, dtype=float), MILLI).ravel()]
+
+
+def _table(raw: Mapping[str, Any], kind: str, name: str) -> Json:
+    """What a table says itself, as plain values."""
+    own = raw.get(kind, {}).get(name, {})
+    return {key: value for key, value in own.items() if isinstance(value, str | int | float | bool)}
+
+
+def _run(show: Show, name: str, raw: Mapping[str, Any], patch: Patch | None, state: Power | None) -> Json:
+    run = show.runs[name]
+    at = positions(show, run)
+    corners = places_of(run)
+    return {
+        "shape": run.shape_name, "model": type(run).__name__, "own": _table(raw, "run", name),
+        "like": sources(raw, "run").get(name), "hung": run.hung,
+        "of": run.of if isinstance(run, BandRun) else None,
+        "at": [] if at is None else _rounded(at), "corners": [_rounded(corner) for corner in corners],
+        "pixels": 0 if isinstance(run, BandRun) and not run.has_grid else run.pixels,
+        "tall": run.height if isinstance(run, ArchRun) else None,
+        "entries": _entries(run, at), "way": _way(run, corners), "edges": _edges(name, patch),
+        "volts": _volts(show, run, state),
+    }  # fmt: skip
+
+
+def _entries(run: Run, at: Positions | None) -> list[Json]:
+    """Where data may enter a run: the word for it in the file, where that is, and whether it is so now."""
+    if at is None or not len(at):
+        return []
+    if isinstance(run, GridRun | BandRun):
+        (x0, y0), (x1, y1) = at.min(axis=0), at.max(axis=0)
+        where = {"bottom-left": (x0, y0), "bottom-right": (x1, y0), "top-left": (x0, y1), "top-right": (x1, y1)}
+        return [_entry(corner, place, now=corner == run.data_in) for corner, place in where.items()]
+    if isinstance(run, LoopRun):
+        every = zip(run.corner_places, run.corners, strict=True)
+        return [_entry(place, corner, now=place == run.entry) for place, corner in every]
+    if isinstance(run, PathRun):
+        ends = (at[0], at[-1]) if run.data_in == "first" else (at[-1], at[0])
+        return [_entry(word, end, now=word == run.data_in) for word, end in zip(("first", "last"), ends, strict=True)]
+    return []
+
+
+def _entry(value: str | int, at: Any, *, now: bool) -> Json:
+    return {"value": value, "at": _rounded(at), "now": now}
+
+
+def places_of(run: Any) -> Sequence[tuple[float, float]]:
+    """The places that a run's or grid's table holds, in metres; none of a points file."""
+    if isinstance(run, PointsRun) and run.file is not None:
+        return ()
+    key = next((key for kind, key in PLACES.items() if isinstance(run, kind)), None)
+    return getattr(run, key) if key else ()
+
+
+def _way(run: Run, corners: Sequence[tuple[float, float]]) -> Json | None:
+    """How long a run along a path is, and how far its pixels are apart, in metres."""
+    if not isinstance(run, LineRun | LoopRun):
+        return None
+    path = np.array([*corners, corners[0]] if isinstance(run, LoopRun) else corners)
+    length = float(np.hypot(*np.diff(path, axis=0).T).sum())
+    steps = run.drawn if isinstance(run, LoopRun) else run.drawn - 1
+    return {"length": round(length, MILLI), "pitch": round(length / steps, 4) if steps else None}
+
+
+def _edges(run: str, patch: Patch | None) -> list[list[int]]:
+    """The pixels with which a universe begins inside a run, with that universe."""
+    if patch is None:
+        return []
+    spans = [span for span in patch.spans() if span.run == run]
+    return [[span.first_pixel, span.universe] for span in spans]
+
+
+def _volts(show: Show, run: Run, state: Power | None) -> list[list[float]]:
+    """Volts along a run: the pixel with which each stretch begins, from 1, and how far it is above the least, as 0 for
+    too few, 1 for few, 2 for enough.
+    """
+    least = show.type_of(run).min_volts
+    if state is None or least is None or not run.hung or run.name not in state.circuit.runs:
+        return []
+    volts = state.volts(run.name)
+    if np.isnan(volts).any():
+        return []
+    begins = np.unique(np.linspace(0, len(volts) - 1, min(VOLTS, len(volts))).astype(int))
+    found: list[list[float]] = []
+    for at in begins.tolist():
+        value = float(volts[at])
+        grade = 0 if value < least else 1 if value < least + TENSE else 2
+        found.append([at + 1, grade, round(value, 2)])
+    return found
+
+
+def _prop(show: Show, name: str, raw: Mapping[str, Any]) -> Json:
+    prop = show.props[name]
+    return {
+        "runs": list(show.prop_runs().get(name, ())), "own": _table(raw, "prop", name),
+        "like": sources(raw, "prop").get(name),
+        "corners": [_rounded(corner) for corner in prop.area] if isinstance(prop, GridProp) else [],
+    }  # fmt: skip
+
+
+def _box(wiring: Wiring, name: str, raw: Mapping[str, Any]) -> Json:
+    box = wiring.show.controllers[name]
+    chains = {port: list(chain) for port, chain in box.port.items()}
+    return {
+        "at": None if box.at is None else _rounded(box.at), "ports": box.ports, "spare": box.spare,
+        "chains": [chains.get(port, []) for port in range(1, box.ports + 1)], "own": _table(raw, "controller", name),
+    }  # fmt: skip
+
+
+def _ports(wiring: Wiring) -> Iterator[Json]:
+    for time in refresh.port_times(wiring):
+        box = wiring.show.controllers[time.controller]
+        yield {
+            "port": port_name(time.controller, time.port), "pixels": time.pixels, "most": box.port_pixels,
+            "frame_ms": round(time.frame_ms, 2), "period_ms": round(1000 / wiring.show.settings.frame_rate, 2),
+        }  # fmt: skip
+
+
+def _leads(wiring: Wiring) -> Iterator[Json]:
+    """Every lead of which both ends have a place: from where, to where, how long it is, how far that is."""
+    show = wiring.show
+    drawn = {name: at for name, run in show.runs.items() if (at := positions(show, run)) is not None}
+    for name, box in show.controllers.items():
+        for port, chain in box.port.items():
+            before = box.at
+            for run in chain:
+                if run not in show.runs:
+                    break
+                if run in drawn and before is not None:
+                    way = math.dist(before, drawn[run][0])
+                    lead = show.runs[run].lead
+                    yield {
+                        "run": run, "port": port_name(name, port), "from": _rounded(before),
+                        "to": _rounded(drawn[run][0]), "length": round(lead, MILLI), "way": round(way, MILLI),
+                        "short": too_short(lead, way),
+                    }  # fmt: skip
+                before = tuple(drawn[run][-1]) if run in drawn else None
+
+
+def _wires(show: Show) -> Iterator[Json]:
+    """Every feed, with the places of its taps."""
+    for name, feed in show.feeds.items():
+        supply = show.supplies.get(feed.supply or "")
+        box = show.controllers.get(supply.box or "") if supply is not None else None
+        places = [] if box is None or box.at is None else [_rounded(box.at)]
+        for tap in feed.taps:
+            run = show.runs.get(tap.run)
+            at = None if run is None else positions(show, run)
+            if at is not None:
+                places += [_rounded(at[pixel - 1]) for pixel in taken_pixels(tap, len(at)) if pixel <= len(at)]
+        yield {"feed": name, "places": places}
+
+
+def _finding(finding: Finding, show: Show | None) -> Json:
+    """A finding, and the thing of the show that it is about."""
+    parts = finding.where.split(".")
+    known = () if show is None else (show.runs, show.props, show.controllers, show.supplies, show.feeds)
+    names = [part.split("/")[0] for part in (*parts[1:2], *parts[:1])]
+    thing = next((name for name in names if any(name in tables for tables in known)), "")
+    return {
+        "severity": finding.severity, "where": finding.where, "says": finding.says, "try": finding.remedy,
+        "accepted": finding.accepted, "line": finding.line, "thing": thing,
+    }  # fmt: skip
+
+
+def _changes(kept: Patch | None, patch: Patch | None, show: Show) -> Json:
+    """What a new patch would change of what is kept."""
+    if patch is None:
+        return {"kept": kept is not None, "type": [], "tell": 0, "universes": 0}
+    boxes = dict.fromkeys(change.controller for change in start_changes(kept, patch, show))
+    return {
+        "kept": kept is not None, "type": [*boxes], "tell": len(run_changes(kept, patch)),
+        "universes": len(patch.universes),
+    }  # fmt: skip

@@ -1,0 +1,125 @@
+"""A page and an editor on one file: nothing is lost, and every change can be taken back to the octet."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from patcher.draw.draft import Draft
+from patcher.errors import PatcherError
+from rig.draw_pages import EMPTY
+
+DRAW = {
+    "act": "draw", "run": "eaves",
+    "keys": {"pixel": "bead", "shape": "line", "path": [[1.0, 3.0], [4.0, 3.0]], "pixels": 31},
+}  # fmt: skip
+MOVE = {"act": "corner", "thing": "eaves", "corner": 1, "to": [4.0, 4.5]}
+COUNT = {"act": "set", "thing": "eaves", "key": "pixels", "value": 12}
+
+
+@pytest.mark.parametrize(
+    "octets", [EMPTY.encode(), EMPTY.replace("\n", "\r\n").encode(), b"\xef\xbb\xbf" + EMPTY.encode()]
+)
+def test_undo_gives_the_file_back_to_the_octet(tmp_path: Path, octets: bytes) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_bytes(octets)
+    draft = Draft(path)
+    every = [octets]
+    for act in (DRAW, MOVE, COUNT):
+        draft.act(act)
+        every.append(path.read_bytes())
+        assert every[-1] != every[-2]
+    for before in reversed(every[:-1]):
+        draft.undo()
+        assert path.read_bytes() == before
+    for after in every[1:]:
+        draft.redo()
+        assert path.read_bytes() == after
+
+
+def test_acts_that_belong_together_are_one_change_and_none_of_them_is_done_where_one_cannot_be(tmp_path: Path) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    draft.act([DRAW, MOVE, COUNT])
+    draft.undo()
+    assert path.read_text() == EMPTY
+    with pytest.raises(PatcherError):
+        draft.act([DRAW, {**MOVE, "thing": "nowhere"}])
+    assert path.read_text() == EMPTY
+
+
+def test_what_an_editor_saved_stands_and_undo_takes_it_back_too(tmp_path: Path) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    draft.act(DRAW)
+    drawn = path.read_text()
+    by_hand = drawn.replace("pixels = 31", "pixels = 40   # counted on the roof")
+    path.write_text(by_hand)
+    draft.reread()
+    assert draft.says
+    draft.act(MOVE)
+    assert "40   # counted on the roof" in path.read_text()
+    for before in (by_hand, drawn, EMPTY):
+        draft.undo()
+        assert path.read_text() == before
+
+
+def test_a_save_between_reading_and_writing_is_not_written_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    by_hand = EMPTY + "\n# saved just now\n"
+
+    def acted(text: str, act: object) -> str:
+        path.write_text(by_hand)
+        return text + "\n# by the page\n"
+
+    monkeypatch.setattr("patcher.draw.draft.acted", acted)
+    with pytest.raises(PatcherError, match="saved in an editor"):
+        draft.act(DRAW)
+    assert path.read_text() == by_hand
+
+
+@settings(max_examples=15)
+@given(st.lists(st.sampled_from(["move", "count", "undo", "redo", "editor"]), max_size=12))
+def test_whatever_the_two_do_the_file_is_what_the_page_knows(
+    tmp_path_factory: pytest.TempPathFactory, does: list[str]
+) -> None:
+    path = tmp_path_factory.mktemp("draft") / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    draft.act(DRAW)
+    for number, one in enumerate(does):
+        if one == "editor":
+            path.write_text(path.read_text() + f"# {number}\n")
+        elif one in ("undo", "redo"):
+            getattr(draft, one)()
+        else:
+            try:
+                draft.act(MOVE if one == "move" else {**COUNT, "value": 12 + number})
+            except PatcherError:
+                assert "[run.eaves]" not in path.read_text()
+        if one == "editor":
+            draft.reread()
+            assert f"# {number}\n" in path.read_text()
+        assert path.read_text() == draft.history.now
+
+
+@pytest.mark.parametrize(
+    "act", [None, 3, [], {}, {"act": "nothing"}, {"act": "set"}, [[DRAW]], {"act": "corner", "thing": 3}]
+)
+def test_what_is_no_act_changes_nothing(tmp_path: Path, act: object) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    if act == []:
+        draft.act(act)
+    else:
+        with pytest.raises(PatcherError):
+            draft.act(act)
+    assert path.read_text() == EMPTY
