@@ -17,9 +17,9 @@ Lines = Mapping[Place, int]
 _TOKEN = re.compile(
     r'"""(?:\\.|[^\\])*?"""|\'\'\'.*?\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|\#[^\n]*|[][{}\n]', re.DOTALL
 )
-_HEADING = re.compile(r"\s*(\[{1,2})((?:\"(?:\\.|[^\"\\])*\"|'[^']*'|[^][\"'#])+)\]{1,2}\s*(?:#.*)?$")
+HEADING = re.compile(r"\s*(\[{1,2})((?:\"(?:\\.|[^\"\\])*\"|'[^']*'|[^][\"'#])+)\]{1,2}\s*(?:#.*)?$")
 """Nothing in it can be matched in two ways, so that no line takes longer than its length."""
-_PART = re.compile(r"\"[^\"]*\"|'[^']*'|[^.\s]+")
+PART = re.compile(r"\"[^\"]*\"|'[^']*'|[^.\s]+")
 _ARRAY = re.compile(r"([a-z]+)\[(\d{1,9})\](?:\.([a-z]+))?")
 _KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*[=.]")
 
@@ -46,8 +46,8 @@ def lines_of(text: str) -> Lines:
     heading: Place = ()
     seen: dict[Place, int] = {}
     for number, line in _plain(text):
-        if match := _HEADING.match(line):
-            heading = tuple(part.strip("\"'") for part in _PART.findall(match[2]))
+        if match := HEADING.match(line):
+            heading = tuple(part.strip("\"'") for part in PART.findall(match[2]))
             if match[1] == "[[":
                 seen[heading] = seen.get(heading, -1) + 1
                 heading = (*heading, seen[heading])

@@ -18,7 +18,7 @@ from tomlkit.items import AbstractTable, Array, Comment, InlineTable, Item, Tabl
 
 from patcher.errors import refuse
 from patcher.show.likeness import sources
-from patcher.show.line_numbers import _HEADING, _PART, _plain, with_ends_of
+from patcher.show.line_numbers import HEADING, PART, _plain, with_ends_of
 from patcher.show.run_tables import Run
 from patcher.show.schema import Feed, PixelType, Show, Tap
 from patcher.units import METRES_PER
@@ -101,24 +101,24 @@ def _with_kind(text: str, kind: PixelType, before: Show) -> str:
     said |= {key: value for key, value in keys.items() if value != getattr(like, key)}
     new = [f"[pixel.{kind.name}]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in said.items())]
     lines = text.split("\n")
-    last = next((end for _, end, place in _sections(text) if place == ("pixel", like.name)), len(lines))
-    while last and not _says(lines[last - 1]):
+    last = next((end for _, end, place in sections(text) if place == ("pixel", like.name)), len(lines))
+    while last and not says_more(lines[last - 1]):
         last -= 1
     return "\n".join([*lines[:last], "", *new, *(lines[last:] or [""])])
 
 
-def _sections(text: str) -> list[tuple[int, int, Place]]:
+def sections(text: str) -> list[tuple[int, int, Place]]:
     """Where the table under each heading begins and ends, as lines from 0, and its place."""
     heads = [
-        (number - 1, tuple(part.strip("\"'") for part in _PART.findall(match[2])))
+        (number - 1, tuple(part.strip("\"'") for part in PART.findall(match[2])))
         for number, line in _plain(text)
-        if (match := _HEADING.match(line))
+        if (match := HEADING.match(line))
     ]
     ends = [at for at, _ in heads[1:]] + [text.count("\n") + 1]
     return [(at, end, place) for (at, place), end in zip(heads, ends, strict=True)]
 
 
-def _says(line: str) -> bool:
+def says_more(line: str) -> bool:
     """Whether a line is more than a blank or a comment."""
     return bool(line.strip()) and not line.lstrip().startswith("#")
 
@@ -179,7 +179,7 @@ def with_points(text: str, run: str, file: str) -> str:
         raise refuse(f"run.{run}", says, f"write it under a heading of its own, [run.{run}]")
     for key in [*table]:
         if key not in {*Run.model_fields, "shape", "file", "like"}:
-            _take_out(table, key)
+            take_out(table, key)
     _set(table, "shape", "points")
     _set(table, "file", file)
     return tomlkit.dumps(document)
@@ -226,21 +226,21 @@ def _set(table: AbstractTable, key: str, value: Any) -> None:
     """Give a key a value, where it stands or behind the table's other keys; None takes it out, but for its comment."""
     if value is None:
         if key in table:
-            _take_out(table, key)
+            take_out(table, key)
     elif isinstance(value, dict) and isinstance(held := table.get(key), AbstractTable):
         for gone in [name for name in held if name not in value]:
-            _take_out(held, gone)
+            take_out(held, gone)
         for name, part in value.items():
             _set(held, name, part)
     elif key in table:
-        _replace(table, key, value)
+        replace(table, key, value)
     elif isinstance(value, dict) and key != "logic" and isinstance(table, Table):
         section = tomlkit.table()
         for name, part in value.items():
             section.add(name, part)
         _add_section(table, key, section)
     else:
-        _add_key(table, key, _inline(value) if isinstance(value, dict) else tomlkit.item(value))
+        add_key(table, key, _inline(value) if isinstance(value, dict) else tomlkit.item(value))
 
 
 def _inline(value: dict[str, Any]) -> InlineTable:
@@ -256,32 +256,35 @@ def _place_of(table: AbstractTable, key: str) -> tuple[int, Item]:
     return next((at, held) for at, (name, held) in enumerate(body) if name is not None and name.key == key)
 
 
-def _comments(held: Item) -> list[str]:
+def comments(held: Item) -> list[str]:
     """The comments inside a value of several lines or a table, and the one behind it; no value holds a #."""
     inside = _COMMENT.findall(held.as_string()) if isinstance(held, Array | AbstractTable) else []
     behind = [comment] if (comment := held.trivia.comment) else []
     return [*behind, *inside] if isinstance(held, Table) else [*inside, *behind]
 
 
-def _take_out(table: AbstractTable, key: str) -> None:
+def take_out(table: AbstractTable, key: str) -> None:
+    """Take a key out; its comments stay, on lines of their own."""
     at, held = _place_of(table, key)
-    comments = _comments(held)
+    said = comments(held)
     table.remove(key)
-    if comments and isinstance(table, Table):
-        table.value.body[at] = (None, Comment(Trivia(comment="\n".join(comments))))
+    if said and isinstance(table, Table):
+        table.value.body[at] = (None, Comment(Trivia(comment="\n".join(said))))
 
 
-def _replace(table: AbstractTable, key: str, value: Any) -> None:
+def replace(table: AbstractTable, key: str, value: Any) -> None:
+    """Give a key another value where it stands; comments inside the old one stay, on lines behind it."""
     _, held = _place_of(table, key)
-    comments = _comments(held)
+    said = comments(held)
     table[key] = value
-    if len(comments) > bool(held.trivia.comment):
+    if len(said) > bool(held.trivia.comment):
         _, written = _place_of(table, key)
         written.trivia.comment_ws = written.trivia.comment = ""
-        written.trivia.trail = "\n".join(["", *comments, ""])
+        written.trivia.trail = "\n".join(["", *said, ""])
 
 
-def _add_key(table: AbstractTable, key: str, item: Item) -> None:
+def add_key(table: AbstractTable, key: str, item: Item) -> None:
+    """Give a table one more key, behind its others."""
     plain = [name for name, held in table.value.body if name is not None and not isinstance(held, Table)]
     if isinstance(table, Table) and plain:
         table.value._insert_after(plain[-1].key, key, item)
@@ -309,11 +312,11 @@ def _add_section(table: Table, key: str, section: Table) -> None:
 def _commented_out(text: str, place: Place, note: str) -> str:
     """The text with every line of a table, and of the tables in it, made a comment."""
     lines = text.split("\n")
-    sections = [section for section in _sections(text) if section[2][: len(place)] == place]
-    if not sections or sections[0][2] != place:
+    own = [section for section in sections(text) if section[2][: len(place)] == place]
+    if not own or own[0][2] != place:
         where = ".".join(place)
         raise refuse(where, "has no heading of its own in the file", f"write it under [{where}], then swap again")
-    for at, end, _ in sections:
-        lines[at:end] = [f"# {line}" if _says(line) else line for line in lines[at:end]]
-    lines.insert(sections[0][0], f"# {note}")
+    for at, end, _ in own:
+        lines[at:end] = [f"# {line}" if says_more(line) else line for line in lines[at:end]]
+    lines.insert(own[0][0], f"# {note}")
     return "\n".join(lines)
