@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from typing import Any, get_args, get_origin
 
 from patcher.reference.topics import TopicPart
@@ -35,10 +35,20 @@ def show_keys() -> list[TopicPart]:
         if key == "run":
             parts += _table('[run.NAME] like = "OTHER"', Copy, ())
         for model in dict.fromkeys([*models, *([shared] if shared else [])]):
-            for inner, field in model.model_fields.items():
-                for nested in _models(field.annotation):
-                    if nested not in apart:
-                        parts += _table(f"{title} {field.alias or inner}", nested, ())
+            parts += _inner_tables(title, model, apart)
+    return parts
+
+
+def _inner_tables(title: str, model: type[Table], apart: Set[type[Table]]) -> list[TopicPart]:
+    """The tables in a table, and those in them, but for those that stand apart; under a heading of their own where
+    what they are begins with it.
+    """
+    parts: list[TopicPart] = []
+    for name, field in model.model_fields.items():
+        for inner in (each for each in _models(field.annotation) if each not in apart):
+            own = re.match(r"\[[\w.]+\](?=: )", inner.__doc__ or "")
+            heading = own[0] if own else f"{title} {field.alias or name}"
+            parts += [*_table(heading, inner, ()), *_inner_tables(heading, inner, apart)]
     return parts
 
 

@@ -225,6 +225,8 @@ def _set_aside(raw: dict[str, Any], place: Place) -> None:
     match place:
         case ():
             raw.clear()
+        case ("show", "photo", *_) if isinstance(raw["show"], dict):
+            raw["show"].pop("photo", None)
         case (str(table), str(name), *_) if table in raw and table != "show" and isinstance(raw[table], dict):
             raw[table].pop(name, None)
         case (str(table), *_):

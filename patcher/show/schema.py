@@ -19,6 +19,7 @@ from pydantic import (
 )
 
 from patcher.show.likeness import Copy
+from patcher.show.photo_tables import Photo
 from patcher.show.run_tables import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
     Amps,
@@ -63,6 +64,8 @@ class Settings(Table):
     """May two controllers share one universe?"""
     level: Fraction = 1.0
     """The brightest the show is run at, from 0 to 1."""
+    photo: Photo | None = None
+    """A photograph of the house, on which the show is drawn."""
 
 
 class PixelType(Wired):

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
 from patcher.show.likeness import Copy
 from patcher.show.line_numbers import Place
+from patcher.show.photo_tables import Photo, PhotoSpan, PhotoWall, PicturePoint
 from patcher.show.run_tables import RUN_KINDS, run_kind
 from patcher.show.schema import (
     Accept,
@@ -87,6 +88,12 @@ def _model_at(place: Place, raw: Mapping[str, Any]) -> type[BaseModel] | None:
             return Logic
         case ("feed", _, "taps", _):
             return Tap
+        case ("show", "photo"):
+            return Photo
+        case ("show", "photo", "wall"):
+            return PhotoWall
+        case ("show", "photo", "spans", _):
+            return PhotoSpan
         case ("show",) | ("pixel" | "controller" | "supply" | "feed" | "accept", _):
             return _TABLES[str(place[0])]
         case _:
@@ -152,7 +159,7 @@ def _choices(place: Place, raw: Mapping[str, Any]) -> str:
 
 
 _SHAPES = [kind for kind in RUN_KINDS if kind != "none"]
-_EXAMPLES = {"colour_order": '"RGB", "GRB", "RGBW" …, as its chip takes them'}
+_EXAMPLES = {"colour_order": '"RGB", "GRB", "RGBW" …, as its chip takes them', "file": '"house.jpg"'}
 """What may stand behind a key that people leave out, where its name does not say."""
 
 
@@ -275,7 +282,9 @@ def _flat_points(place: Place, raw: Mapping[str, Any]) -> tuple[Place, ProblemWo
         key = place[:length]
         model = _model_at(key[:-1], raw)
         field = model.model_fields.get(str(key[-1])) if model else None
-        if field is None or Point not in get_args(field.annotation):
+        if field is None or get_origin(field.annotation) is not tuple:
+            continue
+        if not {Point, PicturePoint} & {*get_args(field.annotation)}:
             continue
         node: Any = raw
         for step in key:

@@ -87,8 +87,8 @@ def _is_show(path: Path) -> bool:
 _BEGIN = 1 << 16
 
 
-def read_points(folder: Path, name: str) -> list[list[float]]:
-    """The places of a CSV file with columns x and y, taken only from `folder` or below it; ValueError says why not."""
+def path_beside(folder: Path, name: str) -> Path:
+    """Where a file stands that a show file names, in its folder or below it; ValueError where it stands elsewhere."""
     try:
         path = (folder / name).resolve()
         inside = path.is_relative_to(folder) and not Path(name).is_absolute()
@@ -96,6 +96,12 @@ def read_points(folder: Path, name: str) -> list[list[float]]:
         inside = False
     if not inside:
         raise ValueError(f"names the file {name!r}, which is not beside this show file or below it → put it there")
+    return path
+
+
+def read_points(folder: Path, name: str) -> list[list[float]]:
+    """The places of a CSV file with columns x and y, taken only from `folder` or below it; ValueError says why not."""
+    path = path_beside(folder, name)
     try:
         rows = list(csv.DictReader(read_text(path).splitlines(), skipinitialspace=True))
     except PatcherError as error:

@@ -32,7 +32,8 @@ Corner = Literal["bottom-left", "bottom-right", "top-left", "top-right"]
 End = Literal["first", "last"]
 
 
-def _to_metres(length: float, info: ValidationInfo) -> float:
+def to_metres(length: float, info: ValidationInfo) -> float:
+    """A length in metres that stands in the file's units."""
     metres: float = (info.context or {}).get("metres", 1.0)
     return length * metres
 
@@ -74,10 +75,10 @@ Count = Annotated[int, Field(strict=True, ge=1, le=MOST_PIXELS)]
 Entry = Literal["first", "last", "bottom-left", "bottom-right", "top-left", "top-right"] | Count
 Flag = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
-Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
+Coordinate = Annotated[Real, Field(ge=-1e6, le=1e6, json_schema_extra=LENGTHS), AfterValidator(to_metres)]
 # Numbers past all that is ever built are refused here, so that no sum of them overflows further on.
-Length = Annotated[NotNegative, Field(le=100_000, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
-Pitch = Annotated[Positive, Field(ge=1e-6, le=10_000, json_schema_extra=LENGTHS), AfterValidator(_to_metres)]
+Length = Annotated[NotNegative, Field(le=100_000, json_schema_extra=LENGTHS), AfterValidator(to_metres)]
+Pitch = Annotated[Positive, Field(ge=1e-6, le=10_000, json_schema_extra=LENGTHS), AfterValidator(to_metres)]
 Volts = Annotated[Positive, Field(ge=1e-3, le=1_000, json_schema_extra={"unit": "V"})]
 Amps = Annotated[Positive, Field(ge=1e-3, le=1_000_000, json_schema_extra={"unit": "A"})]
 Milliamps = Annotated[NotNegative, Field(le=10_000_000, json_schema_extra={"unit": "mA"})]

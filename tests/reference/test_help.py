@@ -36,7 +36,7 @@ from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
 from patcher.reports import yard_film_report
 from patcher.reports.topic_lines import WIDEST, lines
-from patcher.show import likeness, run_tables, schema
+from patcher.show import likeness, photo_tables, run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 from rig import clips as real_clips
@@ -48,6 +48,9 @@ from rig.shipped import SHOWS, Patcher
 
 TABLES: dict[str, list[type[Table]]] = {
     "[show]": [schema.Settings],
+    "[show.photo]": [photo_tables.Photo],
+    "[show.photo] spans": [photo_tables.PhotoSpan],
+    "[show.photo] wall": [photo_tables.PhotoWall],
     "[pixel.NAME]": [schema.PixelType],
     "[controller.NAME]": [schema.Controller],
     "[controller.NAME] logic": [schema.Logic],
