@@ -13,7 +13,7 @@ MOST_COPIES = 100
 """So many copies are made by one act. No source: more is a slip of the hand."""
 MOST_PARTS = 20_000
 """So many numbers, texts and lists stand in the keys of one act. No source: a picture traced by hand has fewer."""
-_DEEPEST = 4
+_DEEPEST = 6
 _LONGEST_TEXT = 1000
 _LARGEST = 1e9
 

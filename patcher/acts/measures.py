@@ -17,6 +17,8 @@ _DECIMALS = {"m": 3, "ft": 4}
 """A millimetre, and what is finer than that in feet."""
 _FINE = {"pitch": 6}
 """Pitch is multiplied by many pixels: a millimetre off is metres of string."""
+PHOTO, POINTS = ("photo", "wall", "spans"), ("origin", "corners", "from", "to")
+"""Tables about a photograph, and their keys that hold points of the picture."""
 WRITTEN_OUT = 6
 """Decimals of places that were worked out: what is drawn already must not be seen to move."""
 
@@ -47,7 +49,8 @@ def keys_in_file(keys: Mapping[str, Any], raw: Mapping[str, Any]) -> Raw:
 def value_in_file(key: str, value: Any, raw: Mapping[str, Any]) -> Any:
     """The value of a key, and of the keys of the tables in it, with lengths in the file's units."""
     if isinstance(value, dict):
-        return keys_in_file(value, raw)
+        own = {name: part for name, part in value.items() if key in PHOTO and name in POINTS}  # they have no units
+        return {name: own.get(name, part) for name, part in keys_in_file(value, raw).items()}
     if isinstance(value, list | tuple):
         return [value_in_file(key, part, raw) for part in value]
     if key in length_keys() and isinstance(value, int | float) and not isinstance(value, bool):

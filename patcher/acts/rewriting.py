@@ -22,8 +22,8 @@ Place = tuple[str, ...]
 Renamed = dict[tuple[str, str], str]
 """The new name of a thing, by its kind and its old name."""
 _ORDER = ("pixel", "controller", "run", "prop", "supply", "feed")
-_APART = ("port", "start")
-"""Tables in a box's table that stand under headings of their own."""
+_APART = (("controller", "port"), ("controller", "start"), ("show", "photo"))
+"""Tables in another one's that stand under headings of their own."""
 
 
 def rewritten(text: str, before: Raw, after: Raw, renamed: Renamed) -> str:
@@ -58,7 +58,7 @@ def _edited(text: str, place: Place, old: Any, new: Any) -> str:
         if _has_heading(text, (*place, key)):
             inner = (*place, key)
             text = _edited(text, inner, old[key], new[key]) if key in new else _without(text, inner)
-        elif key in _APART and key not in old and place[0] == "controller" and _has_heading(text, place):
+        elif key not in old and (place[0], key) in _APART and _has_heading(text, place):
             text = _with_table(text, (*place, key), new[key])
         else:
             direct.append(key)
@@ -82,7 +82,9 @@ def _own_keys(part: str, place: Place, keys: list[str], old: Raw, new: Raw) -> s
     """The lines of one table with some keys changed; a key that only has another name stays where it is."""
     gone, come = [key for key in keys if key not in new], [key for key in keys if key not in old]
     if len(gone) == len(come) == 1 and old[gone[0]] == new[come[0]]:
-        line = re.compile(rf"(?m)^(\s*)(?:{re.escape(gone[0])}|\"{re.escape(gone[0])}\"|'{re.escape(gone[0])}')(?=\s*=)")
+        line = re.compile(
+            rf"(?m)^(\s*)(?:{re.escape(gone[0])}|\"{re.escape(gone[0])}\"|'{re.escape(gone[0])}')(?=\s*=)"
+        )
         part, count = line.subn(lambda match: match[1] + come[0], part)
         keys = [key for key in keys if key not in (*gone, *come)] if count == 1 else keys
     return _keys_set(part, place, keys, new)
@@ -148,7 +150,7 @@ def _cut(lines: list[str], at: int, end: int) -> None:
 
 def _with_table(text: str, place: Place, keys: Raw) -> str:
     """The text with a new table, behind the last one of its kind; at the end where it is the first."""
-    apart = {key: value for key, value in keys.items() if key in _APART and isinstance(value, dict)}
+    apart = {key: value for key, value in keys.items() if (place[0], key) in _APART and isinstance(value, dict)}
     new = [f"[{'.'.join(place)}]", *_key_lines({key: keys[key] for key in keys if key not in apart})]
     for key, table in apart.items():
         new += ["", f"[{'.'.join(place)}.{key}]", *_key_lines(table)]

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import threading
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+
+from pydantic import ValidationError
 
 from patcher.acts.act import Act, read_act
 from patcher.acts.acting import acted
 from patcher.draw.history import History
 from patcher.errors import PatcherError, refuse
-from patcher.show.show_file import read_text
+from patcher.picture_size import picture_size
+from patcher.show.show_file import path_beside, read_points, read_text
 from patcher.show.writer import as_read, write_together
 
+LARGEST_PICTURE = 64 * 1024 * 1024
+"""Octets of a photograph."""
 BY_EDITOR = "The file was saved in an editor: shown as it is now. Undo takes that back, too."
 
 
@@ -61,6 +67,34 @@ class Draft:
         for listener in [*self._listeners]:
             listener()
 
+    def _points(self, name: str) -> list[list[float]]:
+        return read_points(self.path.resolve().parent, name)
+
+    def photograph(self) -> tuple[bytes, str]:
+        """The octets of the photograph that the file names, and of what kind they are.
+
+        Raises:
+            PatcherError: it names none, or that cannot be shown.
+        """
+        photo = tomllib.loads(self.history.now).get("show", {}).get("photo", {})
+        return read_picture(self.path.resolve().parent, str(photo.get("file", "")))
+
+    def take_photograph(self, picture: Path) -> None:
+        """Name a picture in the file as its photograph; what was known of another one's scale goes.
+
+        Raises:
+            PatcherError: it is no picture, or does not lie beside the show file or below it.
+        """
+        folder = self.path.resolve().parent
+        try:
+            name = picture.resolve().relative_to(folder).as_posix()
+        except ValueError:
+            raise refuse(str(picture), "is not beside the show file or below it", f"copy it to {folder}") from None
+        read_picture(folder, name)
+        settings = tomllib.loads(self.history.now).get("show", {})
+        if not isinstance(settings, dict) or settings.get("photo", {}).get("file") != name:
+            self.act({"act": "set", "thing": "show", "key": "photo", "value": {"file": name}})
+
     def act(self, document: Any) -> None:
         """One act of a page, or some that are one change, written into the file.
 
@@ -71,7 +105,7 @@ class Draft:
             self._reread()
             text = self.history.now
             for one in document if isinstance(document, list) else [document]:
-                text = acted(text, _act(one))
+                text = acted(text, _act(one), self._points)
             self._write(self.history.changed(text))
 
     def undo(self) -> None:
@@ -114,8 +148,30 @@ class Draft:
 def _act(document: Any) -> Act:
     try:
         return read_act(document)
+    except ValidationError as error:
+        says = error.errors()[0]["msg"].removeprefix("Value error, ")
+        raise refuse("the page", f"asks for what cannot be: {says}", "correct it, or load the page again") from None
+
+
+def read_picture(folder: Path, name: str) -> tuple[bytes, str]:
+    """A picture's octets and its kind, taken only from a folder or below it.
+
+    Raises:
+        PatcherError: there is none, or it is no JPEG or PNG, or too large.
+    """
+    where = name or "show.photo"
+    try:
+        with path_beside(folder, name).open("rb") as file:
+            octets = file.read(LARGEST_PICTURE + 1)
+        picture_size(octets)
+    except OSError as error:
+        raise refuse(where, f"cannot be read: {error.strerror}", "put the photograph beside the show file") from None
     except ValueError as error:
-        raise refuse("the page", f"asks for what is no act: {error}", "load the page again") from None
+        says, _, remedy = str(error).partition(" → ")
+        raise refuse(where, says, remedy or "name a JPEG or PNG") from None
+    if len(octets) > LARGEST_PICTURE:
+        raise refuse(where, f"is larger than {LARGEST_PICTURE // 1024**2} MiB", "save it smaller")
+    return octets, "image/png" if octets.startswith(b"\x89PNG") else "image/jpeg"
 
 
 def in_words(error: PatcherError) -> str:

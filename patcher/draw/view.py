@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -14,12 +15,15 @@ from typing import Any
 
 import numpy as np
 
+from patcher.draw.draft import in_words, read_picture
 from patcher.errors import Finding, PatcherError
 from patcher.limits import findings, refresh
 from patcher.limits.lengths import too_short
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
+from patcher.photo_map import PhotoMap, agreement, photo_map
+from patcher.picture_size import picture_size
 from patcher.power import shortfalls
 from patcher.power.flow import Power, power
 from patcher.power.stretches import taken_pixels
@@ -72,10 +76,41 @@ def view(path: Path, text: str) -> Json:
         "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
         "feeds": {name: _table(raw, "feed", name) for name in show.feeds},
         "ports": [*_ports(wiring)] if patch is not None else [],
-        "leads": [*_leads(wiring)], "wires": [*_wires(show)],
+        "photo": _photo(show, folder), "leads": [*_leads(wiring)], "wires": [*_wires(show)],
         "findings": [_finding(one, show) for one in located(found, text)],
         "patch": _changes(kept, patch, show),
         "pixels": sum(run.pixels for run in show.runs.values() if not isinstance(run, BandRun) or run.has_grid),
+    }  # fmt: skip
+
+
+def _photo(show: Show, folder: Path) -> Json | None:
+    """The photograph: its size, how its points become metres, and how well the measured spans agree with that.
+
+    Before anything is known of its scale a hundred points are taken for a metre.
+    """
+    photo = show.settings.photo
+    if photo is None:
+        return None
+    try:
+        octets, _ = read_picture(folder, photo.file)
+    except PatcherError as error:
+        return {"file": photo.file, "problem": in_words(error)}
+    wide, high = size = picture_size(octets)
+    found = photo_map(photo, size)
+    matrix = found.matrix if found is not None else np.array([[0.01, 0, 0], [0, -0.01, 0.01 * high], [0, 0, 1.0]])
+    corners = PhotoMap(matrix).metres(np.array([[0.0, 0.0], [wide, 0.0], [wide, high], [0.0, high]]))
+    return {
+        "file": photo.file, "size": [wide, high], "matrix": [float(part) for part in matrix.ravel()],
+        "known": found is not None, "stamp": zlib.crc32(octets),
+        "corners": [_rounded(corner) for corner in corners if np.isfinite(corner).all()],
+        "table": photo.model_dump(by_alias=True, exclude_none=True, mode="json"),
+        "spans": [
+            {
+                "at": [_rounded(end) for end in PhotoMap(matrix).metres(np.array([span.begin, span.end]))],
+                "length": span.length, "percent": round(own.percent, 1) if math.isfinite(own.percent) else None,
+            }
+            for span, own in zip(photo.spans, agreement(photo, size), strict=False)
+        ],
     }  # fmt: skip
 
 

@@ -75,7 +75,7 @@ def test_a_save_between_reading_and_writing_is_not_written_over(
     draft = Draft(path)
     by_hand = EMPTY + "\n# saved just now\n"
 
-    def acted(text: str, act: object) -> str:
+    def acted(text: str, act: object, points: object) -> str:
         path.write_text(by_hand)
         return text + "\n# by the page\n"
 

@@ -53,6 +53,7 @@ export class Scene {
   look() {
     const high = this.view.wide * (this.svg.clientHeight || 1) / (this.svg.clientWidth || 1);
     this.svg.setAttribute("viewBox", `${this.view.x} ${this.view.y} ${this.view.wide} ${high}`);
+    this.lay();
     clearTimeout(this.settling);
     this.settling = setTimeout(() => { this.paper(); this.handles(); this.labels(); }, 60);
   }
@@ -131,21 +132,34 @@ export class Scene {
   }
 
   ground(view) {
-    const old = this.photo;
-    this.photo = view.photo?.corners ? JSON.stringify([view.photo.file, view.photo.corners, view.photo.stamp]) : "";
-    if (this.photo !== old) {
-      this.parts.ground.querySelector("image")?.remove();
-      if (view.photo?.corners) this.parts.ground.prepend(this.image(view.photo));
+    const image = document.getElementById("photo"), photo = view.photo?.matrix ? view.photo : null;
+    image.hidden = !photo;
+    if (photo && image.dataset.stamp !== String(photo.stamp)) {
+      image.dataset.stamp = photo.stamp;
+      image.src = `photo?${photo.stamp}`;
+      [image.width, image.height] = photo.size;
     }
+    if (photo && this.matrix !== photo.matrix.join()) { this.matrix = photo.matrix.join(); this.fitted = false; }
+    this.lay();
     this.paper();
   }
 
-  // The photograph where its scale puts it; one of a wall seen at an angle comes from Patcher straightened.
-  image({ corners, stamp }) {
-    const xs = corners.map((p) => p[0]), ys = corners.map((p) => p[1]);
-    const x = Math.min(...xs), y = -Math.max(...ys);
-    return element("image", { href: `photo?${stamp}`, x, y, width: Math.max(...xs) - x, height: -Math.min(...ys) - y,
-      preserveAspectRatio: "none", class: "photo" });
+  // The photograph where its scale puts it, a wall seen at an angle straightened: points of it to points of the screen.
+  lay() {
+    const photo = this.page.view?.photo;
+    if (!photo?.matrix) return;
+    const k = this.scale, { x, y } = this.view, m = photo.matrix;
+    const h = [0, 1, 2].map((at) => [k * (m[at] - x * m[6 + at]), k * (-m[3 + at] - y * m[6 + at]), m[6 + at]]);
+    document.getElementById("photo").style.transform =
+      `matrix3d(${[h[0][0], h[0][1], 0, h[0][2], h[1][0], h[1][1], 0, h[1][2], 0, 0, 1, 0, h[2][0], h[2][1], 0, h[2][2]].join(",")})`;
+  }
+
+  // The point of the photograph at a place in metres.
+  point([x, y]) {
+    const [a, b, c, d, e, f, g, h, i] = this.page.view.photo.matrix;
+    const inverse = [[e * i - f * h, c * h - b * i, b * f - c * e], [f * g - d * i, a * i - c * g, c * d - a * f], [d * h - e * g, b * g - a * h, a * e - b * d]];
+    const [u, v, w] = inverse.map((row) => row[0] * x + row[1] * y + row[2]);
+    return [u / w, v / w].map((value) => Math.round(value * 10) / 10);
   }
 
   paper() {
@@ -170,6 +184,10 @@ export class Scene {
   wires(view) {
     this.parts.wires.replaceChildren(
       ...view.wires.filter((wire) => wire.places.length > 1).map((wire) => element("path", { class: "wire", d: line(wire.places), "data-feed": wire.feed })),
+      ...(view.photo?.spans ?? []).flatMap((span) => [
+        element("path", { class: "spanned", d: line(span.at) }),
+        element("text", { x: (span.at[0][0] + span.at[1][0]) / 2, y: -(span.at[0][1] + span.at[1][1]) / 2, "font-size": 13 / this.scale },
+          `${span.length.toFixed(2)} m${span.percent === null ? "" : ` (${span.percent > 0 ? "+" : ""}${span.percent} %)`}`)]),
       ...view.leads.map((lead) => {
         const made = element("path", { class: lead.short ? "lead short" : "lead", d: line([lead.from, lead.to]), "data-lead": lead.run });
         made.style.setProperty("--c", this.colour(lead.port));

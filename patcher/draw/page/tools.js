@@ -328,16 +328,19 @@ export class Tools {
 
   async photograph(tool, points) {
     const photo = this.page.view.photo;
-    if (!photo) { this.page.problem("There is no photograph yet: start again with --photo house.jpg."); return; }
+    if (!photo?.matrix) { this.page.problem(photo?.problem ?? "There is no photograph yet: start again with --photo house.jpg."); return; }
+    const at = points.map((place) => this.scene.point(place)), table = { ...photo.table };
     if (tool === "span") {
       const told = await this.answer("How far apart are these two points?", [["length", "Metres", "number", ""]]);
-      if (told && Number(told.length) > 0) await this.page.act({ act: "span", from: points[0], to: points[1], length: Number(told.length) });
+      if (!(told && Number(told.length) > 0)) return;
+      table.spans = [...(table.spans ?? []), { from: at[0], to: at[1], length: Number(told.length) }];
     } else {
       const told = await this.answer("How large is this wall?", [["width", "Metres wide", "number", ""], ["height", "Metres high", "number", ""]]);
-      if (told && Number(told.width) > 0 && Number(told.height) > 0)
-        await this.page.act({ act: "wall", corners: points, width: Number(told.width), height: Number(told.height) });
+      if (!(told && Number(told.width) > 0 && Number(told.height) > 0)) return;
+      table.wall = { corners: at, width: Number(told.width), height: Number(told.height) };
     }
-    this.scene.fitted = false;
+    if (!table.spans?.length) delete table.spans;
+    await this.page.act({ act: "set", thing: "show", key: "photo", value: table });
   }
 
   // ── questions ──
