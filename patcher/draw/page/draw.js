@@ -15,6 +15,14 @@ export const page = {
     page.panel.show();
     document.querySelector("aside").scrollTo(0, 0);
   },
+  // Runs that are to be one prop: Shift and a click put one in or take it out.
+  gathered: new Set(),
+  gather(name) {
+    if (!page.view.runs[name]) return;
+    if (!page.gathered.delete(name)) page.gathered.add(name);
+    page.scene.choose(page.chosen);
+    $("hint").textContent = page.gathered.size ? `Together: ${[...page.gathered].join(", ")}. “New prop” makes them one thing.` : "";
+  },
   act: (...acts) => ask({ do: "act", act: acts.length === 1 ? acts[0] : acts }),
   ask: (message) => ask(message),
   problem,

@@ -12,7 +12,34 @@ function make(tag, properties = {}, ...inside) {
 }
 
 export class Panel {
-  constructor(page) { this.page = page; this.shown = ""; }
+  constructor(page) {
+    this.page = page;
+    this.shown = "";
+    $("group").onclick = () => this.group();
+  }
+
+  // A prop of the runs that were gathered, or are named.
+  async group() {
+    const runs = this.page.gathered.size ? [...this.page.gathered] : this.page.view.runs[this.page.chosen] ? [this.page.chosen] : [];
+    const told = await this.page.tools.answer("A prop: one thing that the eye sees", [["name", "Name", "text", this.page.tools.free("prop")], ["runs", "Its runs, with commas", "text", runs.join(", ")]]);
+    if (!told) return;
+    this.page.gathered.clear();
+    const names = told.runs.split(",").map((name) => name.trim()).filter(Boolean);
+    if (await this.page.act({ act: "draw-grid", prop: told.name, keys: { runs: names } })) this.page.choose(told.name);
+  }
+
+  // A grid that is one run becomes a prop with bands of its lines, each a run of its own.
+  async split(name, thing) {
+    const told = await this.page.tools.answer(`${name} in bands`, [["count", "How many bands", "number", 3]]);
+    const { lines, rows, columns, turns, data_in: corner, pixel } = thing.own, count = Number(told?.count);
+    const whole = lines === "columns" ? columns : rows;
+    if (!told || !(count > 1 && count <= whole)) return;
+    const edge = (at) => Math.round(whole * at / count);
+    const acts = [{ act: "take-out", thing: name }, { act: "draw-grid", prop: name, keys: { area: thing.corners, columns, rows, lines, turns, data_in: corner } }];
+    for (let at = 0; at < count; at += 1)
+      acts.push({ act: "draw", run: `${name}-${"abcdefghijklmnopqrstuvwxyz"[at] ?? at + 1}`, keys: { pixel, shape: "band", of: name, band: [edge(at) + 1, edge(at + 1)], data_in: corner } });
+    if (await this.page.act(...acts)) this.page.choose(name);
+  }
 
   find(name) {
     const view = this.page.view;
@@ -126,6 +153,7 @@ export class Panel {
       made.push(key(lit ? "Blackout" : "Light it", () => this.page.ask(lit ? { do: "dark" } : { do: "light", thing: name })),
         key("Copy …", () => this.copy(name)));
     }
+    if (thing.shape === "grid" && thing.own.lines) made.push(key("In bands …", () => this.split(name, thing)));
     const fits = thing.way && this.page.tools.fitting(thing);
     if (fits && fits !== thing.own.pixels && thing.own.pixels) made.push(key(`${fits} pixels would fit`, () => this.page.act({ act: "set", thing: name, key: "pixels", value: fits })));
     if (thing.kind === "run" && this.page.scene.port?.get(name)) made.push(key("Take off its port", () => this.page.act({ act: "unhang", run: name })));

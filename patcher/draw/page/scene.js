@@ -118,7 +118,7 @@ export class Scene {
     const at = pairs(run.at);
     if (at.length) {
       const way = line(at, run.shape === "loop");
-      made.append(element("path", { class: "thread", d: way }));
+      made.append(element("path", { class: "under", d: way }), element("path", { class: "thread", d: way }));
       for (const [grade, css] of [[0, "low"], [1, "tense"]]) {
         const d = run.volts.flatMap(([pixel, own], which) => own === grade
           ? [line(at.slice(pixel - 1, (run.volts[which + 1]?.[0] ?? at.length) + 0))] : []).join("");
@@ -244,7 +244,7 @@ export class Scene {
   choose(name) {
     for (const group of this.groups.values()) group.classList.remove("chosen");
     this.chosen = name;
-    for (const one of [name, ...(this.page.view?.props?.[name]?.runs ?? [])]) this.groups.get(one)?.classList.add("chosen");
+    for (const one of [name, ...this.page.gathered, ...(this.page.view?.props?.[name]?.runs ?? [])]) this.groups.get(one)?.classList.add("chosen");
     this.handles();
     this.labels();
   }
@@ -257,8 +257,8 @@ export class Scene {
     const thing = view?.runs?.[name] ?? (view?.props?.[name]?.corners.length ? view.props[name] : null);
     const handle = (kind, at, label, [x, y], css = "") => made.push(element("circle", {
       class: `handle ${css}`, cx: x, cy: -y, r: size, tabindex: 0, role: "button", "data-handle": `${kind}:${at}`,
-      "aria-label": `${label}: ${x.toFixed(2)}, ${y.toFixed(2)} metres. Arrow keys move it.`,
-    }));
+      "aria-label": `${label}: ${x.toFixed(2)}, ${y.toFixed(2)} metres. ${kind === "entry" ? "Enter does it." : "Arrow keys move it."}`,
+    }, element("title", {}, label)));
     thing?.corners.forEach((place, at) => handle("corner", at, `Corner ${at + 1} of ${name}`, place));
     if (thing?.tall != null) handle("tall", 0, `Top of ${name}`, halfEllipse(thing.corners, thing.tall)[32]);
     const beside = 2.1 * size;               // the corner there has a handle of its own

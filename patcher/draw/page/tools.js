@@ -91,6 +91,7 @@ export class Tools {
   grasp(event) {
     const name = event.target.closest?.("[data-run]")?.dataset.run ?? event.target.dataset?.box;
     if (!name) { this.drag = { kind: "pan", last: event, moved: false, from: [event.clientX, event.clientY] }; return; }
+    if (event.shiftKey) { this.page.gather(name); return; }
     const prop = Object.entries(this.page.view.props).find(([, own]) => own.runs.includes(name))?.[0];
     const whole = this.page.chosen === prop;
     if (this.page.chosen !== name && !whole) this.page.choose(name);
