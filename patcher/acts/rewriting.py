@@ -103,7 +103,7 @@ def _keys_set(text: str, place: Place, keys: list[str], new: Raw) -> str:
         for key in keys:
             set_key(table, key, new.get(key))
         return tomlkit.dumps(document).removesuffix("\n" * (not text.endswith("\n")))
-    except () if 0 else (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
+    except (TOMLKitError, LookupError, TypeError, ValueError, AttributeError):
         raise odd(".".join(place)) from None
 
 

@@ -42,10 +42,12 @@ def _rows(parts: list[str]) -> list[str]:
 
 def item(value: Any) -> Item:
     """A value as the text editor holds it."""
-    held = tomlkit.parse(f"x = {toml(value)}")["x"]
-    if not isinstance(held, Item):
-        raise TypeError(type(held))
-    return held
+    return item_of_text(toml(value))
+
+
+def item_of_text(text: str) -> Item:
+    """A value as the text editor holds it, of its TOML text."""
+    return tomlkit.parse(f"x = {text}").item("x")
 
 
 def set_key(table: AbstractTable, key: str, value: Any) -> None:
@@ -73,14 +75,6 @@ def _in_place(held: Array, value: Any) -> Array | None:
     _change(changed, held.unwrap(), value)
     again = item_of_text(changed.as_string())
     return changed if again.unwrap() == value and comments(again) == comments(item_of_text(held.as_string())) else None
-
-
-def item_of_text(text: str) -> Item:
-    """A value as the text editor holds it, of its TOML text."""
-    held = tomlkit.parse(f"x = {text}")["x"]
-    if not isinstance(held, Item):
-        raise TypeError(type(held))
-    return held
 
 
 def _change(array: Array, old: list[Any], new: list[Any]) -> None:
