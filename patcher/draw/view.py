@@ -66,11 +66,12 @@ def view(path: Path, text: str) -> Json:
         with suppress(PatcherError):
             state = power(wiring) if shortfalls.described(show) else None
         patch, found = findings.check(wiring, kept, state=state)
+    edges = _edges(patch)
     return {
         "readable": True, "title": show.settings.title, "units": show.settings.units,
         "metre": METRES_PER[show.settings.units], "kinds": [*show.pixel_types],
         "pitches": {name: kind.pitch for name, kind in show.pixel_types.items() if kind.pitch},
-        "runs": {name: _run(show, name, raw, patch, state) for name in show.runs},
+        "runs": {name: _run(show, name, raw, edges.get(name, []), state) for name in show.runs},
         "props": {name: _prop(show, name, raw) for name in show.props},
         "boxes": {name: _box(wiring, name, raw) for name in show.controllers},
         "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
@@ -102,11 +103,11 @@ def _photo(show: Show, folder: Path) -> Json | None:
     return {
         "file": photo.file, "size": [wide, high], "matrix": [float(part) for part in matrix.ravel()],
         "known": found is not None, "stamp": zlib.crc32(octets),
-        "corners": [_rounded(corner) for corner in corners if np.isfinite(corner).all()],
+        "corners": [_spot(corner) for corner in corners if np.isfinite(corner).all()],
         "table": photo.model_dump(by_alias=True, exclude_none=True, mode="json"),
         "spans": [
             {
-                "at": [_rounded(end) for end in PhotoMap(matrix).metres(np.array([span.begin, span.end]))],
+                "at": [_spot(end) for end in PhotoMap(matrix).metres(np.array([span.begin, span.end]))],
                 "length": span.length, "percent": round(own.percent, 1) if math.isfinite(own.percent) else None,
             }
             for span, own in zip(photo.spans, agreement(photo, size), strict=False)
@@ -124,13 +125,17 @@ def _rounded(places: Any) -> list[float]:
     return [float(value) for value in np.round(np.asarray(places, dtype=float), MILLI).ravel()]
 
 
+def _spot(place: Sequence[float]) -> list[float]:
+    return [round(float(part), MILLI) for part in place]
+
+
 def _table(raw: Mapping[str, Any], kind: str, name: str) -> Json:
     """What a table says itself, as plain values."""
     own = raw.get(kind, {}).get(name, {})
     return {key: value for key, value in own.items() if isinstance(value, str | int | float | bool)}
 
 
-def _run(show: Show, name: str, raw: Mapping[str, Any], patch: Patch | None, state: Power | None) -> Json:
+def _run(show: Show, name: str, raw: Mapping[str, Any], edges: list[list[int]], state: Power | None) -> Json:
     run = show.runs[name]
     at = positions(show, run)
     corners = places_of(run)
@@ -138,10 +143,10 @@ def _run(show: Show, name: str, raw: Mapping[str, Any], patch: Patch | None, sta
         "shape": run.shape_name, "model": type(run).__name__, "own": _table(raw, "run", name),
         "like": sources(raw, "run").get(name), "hung": run.hung,
         "of": run.of if isinstance(run, BandRun) else None,
-        "at": [] if at is None else _rounded(at), "corners": [_rounded(corner) for corner in corners],
+        "at": [] if at is None else _rounded(at), "corners": [_spot(corner) for corner in corners],
         "pixels": 0 if isinstance(run, BandRun) and not run.has_grid else run.pixels,
         "tall": run.height if isinstance(run, ArchRun) else None,
-        "entries": _entries(run, at), "way": _way(run, corners), "edges": _edges(name, patch),
+        "entries": _entries(run, at), "way": _way(run, corners), "edges": edges,
         "volts": _volts(show, run, state),
     }  # fmt: skip
 
@@ -164,7 +169,7 @@ def _entries(run: Run, at: Positions | None) -> list[Json]:
 
 
 def _entry(value: str | int, at: Any, *, now: bool) -> Json:
-    return {"value": value, "at": _rounded(at), "now": now}
+    return {"value": value, "at": _spot(at), "now": now}
 
 
 def places_of(run: Any) -> Sequence[tuple[float, float]]:
@@ -185,12 +190,12 @@ def _way(run: Run, corners: Sequence[tuple[float, float]]) -> Json | None:
     return {"length": round(length, MILLI), "pitch": round(length / steps, 4) if steps else None}
 
 
-def _edges(run: str, patch: Patch | None) -> list[list[int]]:
-    """The pixels with which a universe begins inside a run, with that universe."""
-    if patch is None:
-        return []
-    spans = [span for span in patch.spans() if span.run == run]
-    return [[span.first_pixel, span.universe] for span in spans]
+def _edges(patch: Patch | None) -> dict[str, list[list[int]]]:
+    """For each run the pixels with which a universe begins inside it, with that universe."""
+    found: dict[str, list[list[int]]] = {}
+    for span in patch.spans() if patch is not None else ():
+        found.setdefault(span.run, []).append([span.first_pixel, span.universe])
+    return found
 
 
 def _volts(show: Show, run: Run, state: Power | None) -> list[list[float]]:
@@ -217,7 +222,7 @@ def _prop(show: Show, name: str, raw: Mapping[str, Any]) -> Json:
     return {
         "runs": list(show.prop_runs().get(name, ())), "own": _table(raw, "prop", name),
         "like": sources(raw, "prop").get(name),
-        "corners": [_rounded(corner) for corner in prop.area] if isinstance(prop, GridProp) else [],
+        "corners": [_spot(corner) for corner in prop.area] if isinstance(prop, GridProp) else [],
     }  # fmt: skip
 
 
@@ -225,7 +230,7 @@ def _box(wiring: Wiring, name: str, raw: Mapping[str, Any]) -> Json:
     box = wiring.show.controllers[name]
     chains = {port: list(chain) for port, chain in box.port.items()}
     return {
-        "at": None if box.at is None else _rounded(box.at), "ports": box.ports, "spare": box.spare,
+        "at": None if box.at is None else _spot(box.at), "ports": box.ports, "spare": box.spare,
         "chains": [chains.get(port, []) for port in range(1, box.ports + 1)], "own": _table(raw, "controller", name),
     }  # fmt: skip
 
@@ -253,8 +258,8 @@ def _leads(wiring: Wiring) -> Iterator[Json]:
                     way = math.dist(before, drawn[run][0])
                     lead = show.runs[run].lead
                     yield {
-                        "run": run, "port": port_name(name, port), "from": _rounded(before),
-                        "to": _rounded(drawn[run][0]), "length": round(lead, MILLI), "way": round(way, MILLI),
+                        "run": run, "port": port_name(name, port), "from": _spot(before),
+                        "to": _spot(drawn[run][0]), "length": round(lead, MILLI), "way": round(way, MILLI),
                         "short": too_short(lead, way),
                     }  # fmt: skip
                 before = tuple(drawn[run][-1]) if run in drawn else None
@@ -265,12 +270,12 @@ def _wires(show: Show) -> Iterator[Json]:
     for name, feed in show.feeds.items():
         supply = show.supplies.get(feed.supply or "")
         box = show.controllers.get(supply.box or "") if supply is not None else None
-        places = [] if box is None or box.at is None else [_rounded(box.at)]
+        places = [] if box is None or box.at is None else [_spot(box.at)]
         for tap in feed.taps:
             run = show.runs.get(tap.run)
             at = None if run is None else positions(show, run)
             if at is not None:
-                places += [_rounded(at[pixel - 1]) for pixel in taken_pixels(tap, len(at)) if pixel <= len(at)]
+                places += [_spot(at[pixel - 1]) for pixel in taken_pixels(tap, len(at)) if pixel <= len(at)]
         yield {"feed": name, "places": places}
 
 

@@ -50,7 +50,12 @@ export class Scene {
 
   get scale() { return (this.svg.clientWidth || 1) / this.view.wide; }   // points of the screen for a metre
 
+  // The view is set once a frame, however often it is moved meanwhile.
   look() {
+    this.asked ??= requestAnimationFrame(() => { this.asked = null; this.set(); });
+  }
+
+  set() {
     const high = this.view.wide * (this.svg.clientHeight || 1) / (this.svg.clientWidth || 1);
     this.svg.setAttribute("viewBox", `${this.view.x} ${this.view.y} ${this.view.wide} ${high}`);
     this.lay();
