@@ -79,8 +79,6 @@ def _chunks(octets: bytes) -> Iterator[tuple[bytes, bytes]]:
         if kind == b"IDAT":
             yield kind, b""
             return
-        if at + 12 + length > len(octets):
-            return
         yield kind, octets[at + 8 : at + 8 + length]
         at += 12 + length
 
@@ -128,7 +126,7 @@ def _segments(octets: bytes) -> Iterator[tuple[int, bytes]]:
 
 
 def _orientation(exif: bytes) -> int:
-    """The orientation of a TIFF header's first directory, 1 to 8; 1 where it does not say one."""
+    """The orientation of a TIFF header's first directory, as it is written there; 1 where it does not say one."""
     if exif[:4] not in (b"II*\0", b"MM\0*"):
         return 1
 
@@ -141,6 +139,5 @@ def _orientation(exif: bytes) -> int:
         if end > len(exif):
             break
         if number(at, 2) == _ORIENTATION:
-            known = number(at + 2, 2) == _SHORT and number(at + 4, 4) == 1 and 1 <= number(at + 8, 2) <= 8
-            return number(at + 8, 2) if known else 1
+            return number(at + 8, 2) if (number(at + 2, 2), number(at + 4, 4)) == (_SHORT, 1) else 1
     return 1

@@ -19,9 +19,9 @@ from rig.examples import examples
 WIDE = (40, 24)
 
 
-def tiff(orientation: int, order: str = "<", before: int = 0) -> bytes:
+def tiff(orientation: int, order: str = "<", before: int = 0, kind: int = 3, count: int = 1) -> bytes:
     """A TIFF header whose first directory says an orientation, behind other entries (TIFF 6.0, section 2)."""
-    entries = [(0x0100 + n, 3, 1, 5) for n in range(before)] + [(0x0112, 3, 1, orientation)]
+    entries = [(0x0100 + n, 3, 1, 5) for n in range(before)] + [(0x0112, kind, count, orientation)]
     head = b"II*\0" if order == "<" else b"MM\0*"
     body = b"".join(struct.pack(f"{order}HHIHH", *entry, 0) for entry in entries)
     return head + struct.pack(f"{order}IH", 8, len(entries)) + body + bytes(4)
@@ -77,7 +77,10 @@ TURNED = [
     ("jpeg, orientation not first", jpeg(exif=tiff(6, before=3))),
     ("jpeg, orientation 0", jpeg(exif=tiff(0))),
     ("jpeg, orientation 9", jpeg(exif=tiff(9))),
-    ("jpeg, broken off in its Exif", jpeg(exif=tiff(6)[:14])),
+    *((f"jpeg, {n} octets of Exif", jpeg(exif=tiff(6)[:n])) for n in (9, 14, 19, 20, 21, 22)),
+    ("jpeg, a long orientation", jpeg(exif=tiff(6, kind=4))),
+    ("jpeg, two orientations in one", jpeg(exif=tiff(6, count=2))),
+    ("jpeg, its first of two Exif", jpeg(exif=tiff(6))[:2] + jpeg(exif=tiff(1))[20:56] + jpeg(exif=tiff(6))[2:]),
     ("jpeg, no TIFF", jpeg(exif=b"XX*\0" + tiff(6)[4:])),
     ("png behind", png(behind=tiff(6))),
 ]
@@ -151,6 +154,8 @@ IDAT = chunk(b"IDAT", b"x")
         (b"\xff\xd8\xff\xc0\0\x05\0\0\0" + SCAN, "a JPEG that is broken off"),
         (b"\xff\xd8\xff\xe0\0\0" + frame(24, 40) + SCAN, "a JPEG that is broken off"),
         (b"\xff\xd8\xff\xd9" + frame(24, 40) + SCAN, "a JPEG that is broken off"),
+        (b"\xff\xd8\xff\xd9\0\2" + frame(24, 40) + SCAN, "a JPEG that is broken off"),
+        (b"\xff\xd8" + frame(24, 40) + b"\xff\xda\0\0", "a JPEG that is broken off"),
         (b"\xff\xd8\xff" + bytes(40), "a JPEG that is broken off"),
         (b"\xff\xd8" + frame(0, 40) + SCAN, "does not say its width and height"),
         (b"\xff\xd8" + b"\xff" * 1_000_000, "a JPEG that is broken off"),
