@@ -66,7 +66,9 @@ def test_a_corner_is_where_it_is_put_and_the_others_where_they_were(text: str, d
         new = done(text, act="corner", thing=name, corner=corner, to=to)
     except PatcherError as refused:
         says = " ".join(finding.says for finding in refused.findings)
-        assert any(words in says for words in ("no width", "no height", "one point", "hang", "more than one", "no corner"))
+        assert any(
+            words in says for words in ("no width", "no height", "one point", "hang", "more than one", "no corner")
+        )
         return
     after = given_places(new, kind, name)
     assert after is not None

@@ -108,7 +108,9 @@ def lines_outside(text: str, *touched: str) -> list[str]:
     for line in text.split("\n"):
         if line.startswith("["):
             found += waiting if heading in touched else []
-            heading = ".".join(re.split(r"[\].]", line.strip("["))[:2]) if "." in line else line.split("]")[0].strip("[")
+            heading = (
+                ".".join(re.split(r"[\].]", line.strip("["))[:2]) if "." in line else line.split("]")[0].strip("[")
+            )
         waiting = [*waiting, line] if line.lstrip().startswith("#") else []
         if line.strip() and heading not in touched:
             found.append(line)
@@ -156,7 +158,9 @@ _SCALARS = st.none() | st.booleans() | st.integers(-3, 99) | st.floats(-9, 9) | 
 )  # fmt: skip
 _VALUES = st.recursive(
     _SCALARS.filter(lambda value: value is not None),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["run", "1", "a b"]), inner, max_size=2),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from(["run", "1", "a b"]), inner, max_size=2)
+    ),
     max_leaves=6,
 )
 _KEYS = st.sampled_from(

@@ -382,7 +382,7 @@ def test_every_option_that_names_an_output_is_tried_above() -> None:
 
     from patcher.cli import app
 
-    read, folders, of_a_clip = {"answers", "show", "table", "file", "clips"}, {"out"}, {"picture", "film"}
+    read, folders, of_a_clip = {"answers", "show", "table", "file", "clips", "photo"}, {"out"}, {"picture", "film"}
     group = get_command(app)
     paths = {
         parameter.name

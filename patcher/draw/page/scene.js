@@ -60,7 +60,7 @@ export class Scene {
     this.svg.setAttribute("viewBox", `${this.view.x} ${this.view.y} ${this.view.wide} ${high}`);
     this.lay();
     clearTimeout(this.settling);
-    this.settling = setTimeout(() => { this.paper(); this.handles(); this.labels(); }, 60);
+    this.settling = setTimeout(() => { this.paper(); this.handles(); this.labels(); if (this.page.view?.readable) this.boxes(this.page.view); }, 60);
   }
 
   // Metres at a point of the screen.
@@ -81,7 +81,8 @@ export class Scene {
 
   fit(view) {
     const every = [...Object.values(view.runs).flatMap((run) => pairs(run.at)),
-      ...Object.values(view.boxes).filter((box) => box.at).map((box) => box.at), ...(view.photo?.corners ?? [])];
+      ...Object.values(view.boxes).filter((box) => box.at).map((box) => box.at)];
+    if (!every.length) every.push(...(view.photo?.corners ?? []));
     if (!every.length) every.push([0, 0], [8, 5]);
     const xs = every.map((p) => p[0]), ys = every.map((p) => p[1]);
     const least = (values) => values.reduce((a, b) => Math.min(a, b)), most = (values) => values.reduce((a, b) => Math.max(a, b));
@@ -201,7 +202,7 @@ export class Scene {
   }
 
   boxes(view) {
-    const size = 0.3;
+    const size = Math.max(0.3, 14 / this.scale);
     this.parts.boxes.replaceChildren(...Object.entries(view.boxes).filter(([, box]) => box.at).map(([name, box]) => {
       const made = element("rect", { class: "box", x: box.at[0] - size / 2, y: -box.at[1] - size / 2, width: size, height: size, rx: 0.04, "data-box": name });
       made.style.setProperty("--c", this.colour(name));
@@ -211,17 +212,26 @@ export class Scene {
 
   // Names, entries and universes' edges, of one size on the screen however near one is.
   labels() {
-    const view = this.page.view, size = 13 / this.scale, made = [];
+    const view = this.page.view, size = 13 / this.scale, made = [], taken = [];
     if (!view?.readable) return;
     const many = Object.keys(view.runs).length > 80;
-    for (const [name, run] of Object.entries(view.runs)) {
+    // A name that would stand on another one waits until one is nearer; the chosen one's comes first.
+    const word = (x, y, text) => {
+      const wide = text.length * size * 0.58;
+      if (taken.some(([left, top, right]) => x < right && x + wide > left && Math.abs(y - top) < size * 1.1)) return;
+      taken.push([x, y, x + wide]);
+      made.push(element("text", { x, y, "font-size": size }, text));
+    };
+    const runs = Object.entries(view.runs).sort(([a], [b]) => (b === this.chosen) - (a === this.chosen));
+    for (const [name, run] of runs) {
       if (!run.at.length) continue;
       const at = pairs(run.at), [x, y] = at[0], near = at[1] ?? [x + 1, y];
       const turn = Math.atan2(-(near[1] - y), near[0] - x) * 180 / Math.PI;
       if (!many || this.chosen === name) {
-        made.push(element("path", { class: "entry", d: `M${size} 0L${-size * 0.3} ${-size * 0.6}L${-size * 0.3} ${size * 0.6}Z`, transform: `translate(${x} ${-y}) rotate(${turn})` }));
+        const own = this.chosen === name ? size : size * 0.65;
+        made.push(element("path", { class: "entry", d: `M${own} 0L${-own * 0.3} ${-own * 0.6}L${-own * 0.3} ${own * 0.6}Z`, transform: `translate(${x} ${-y}) rotate(${turn})` }));
         const middle = at[Math.floor(at.length / 2)];
-        made.push(element("text", { x: middle[0] + size * 0.6, y: -middle[1] - size * 0.7, "font-size": size }, name));
+        word(middle[0] + size * 0.6, -middle[1] - size * 0.7, name);
         for (const [pixel, universe] of run.edges.slice(1)) {
           const [ex, ey] = at[pixel - 1] ?? [];
           if (ex !== undefined) made.push(element("path", { class: "edge", d: `M${ex} ${-ey - size * 0.7}v${size * 1.4}` }),
@@ -230,7 +240,7 @@ export class Scene {
       }
     }
     for (const [name, box] of Object.entries(view.boxes))
-      if (box.at) made.push(element("text", { x: box.at[0] + 0.2, y: -box.at[1] + size * 0.4, "font-size": size }, name));
+      if (box.at) word(box.at[0] + Math.max(0.2, size * 0.8), -box.at[1] + size * 0.4, name);
     const bad = new Set(view.findings.filter((one) => one.severity !== "note" && !one.accepted).map((one) => one.thing));
     for (const name of bad) {
       const at = this.place(name);
