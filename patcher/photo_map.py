@@ -97,8 +97,9 @@ def _from_wall(wall: PhotoWall, origin: tuple[float, float]) -> Matrix:
     """The projective map that takes the wall's corners to its rectangle, and a point of the picture to [0, 0].
 
     Two equations a corner for the eight numbers of the matrix, the ninth being 1. Source: R. Hartley and A. Zisserman,
-    Multiple View Geometry, 2nd edition, 4.1, and 4.4.4 for the corners in a size of their own, about their middle. The
-    ninth is what the middle is divided by; since that lies inside the wall, it cannot be 0.
+    Multiple View Geometry, 2nd edition, 4.1, and 4.4.4 for the corners in a size of their own, about their middle
+    (numbers of sections from memory). The ninth is what the middle is divided by; since that lies inside the wall, it
+    cannot be 0.
     """
     corners = np.array(wall.corners)
     middle = corners.mean(axis=0)

@@ -126,7 +126,8 @@ def _this_side(corners: Sequence[_At], point: _At) -> bool:
     """Whether a point of the picture is one of a wall's plane, on the wall's side of that plane's horizon.
 
     The horizon joins the points in which its opposite sides meet. Source: R. Hartley and A. Zisserman, Multiple View
-    Geometry, 2nd edition, 2.2 (joins and meets are cross products) and 8.6 (vanishing points and lines).
+    Geometry, 2nd edition, 2.2 (joins and meets are cross products) and 8.6 (vanishing points and lines); numbers of
+    sections from memory.
     """
     middle = (sum(x for x, _ in corners) / 4, sum(y for _, y in corners) / 4)
     size = max(math.dist(middle, corner) for corner in corners)
