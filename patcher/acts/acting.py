@@ -76,9 +76,7 @@ def _somewhere(_name: str) -> list[list[float]]:
     return [[0.01 * number, 0.0] for number in range(3000)]
 
 
-def _done(
-    raw: Raw, act: Act, points: ReadPoints | None, reads: ReadPoints
-) -> tuple[Raw, Renamed, Mapping[str, str]]:
+def _done(raw: Raw, act: Act, points: ReadPoints | None, reads: ReadPoints) -> tuple[Raw, Renamed, Mapping[str, str]]:
     """The tables after an act, the headings that change, and names that others take over."""
     match act:
         case Rename():
