@@ -1,4 +1,4 @@
-"""Points of a picture: one is put elsewhere, one more comes in, one goes out. Each act gives the tables that are new."""
+"""Points of a picture: one is put elsewhere, one more comes in, one goes out."""
 
 from __future__ import annotations
 

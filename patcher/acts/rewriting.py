@@ -82,9 +82,8 @@ def _own_keys(part: str, place: Place, keys: list[str], old: Raw, new: Raw) -> s
     """The lines of one table with some keys changed; a key that only has another name stays where it is."""
     gone, come = [key for key in keys if key not in new], [key for key in keys if key not in old]
     if len(gone) == len(come) == 1 and old[gone[0]] == new[come[0]]:
-        line = re.compile(
-            rf"(?m)^(\s*)(?:{re.escape(gone[0])}|\"{re.escape(gone[0])}\"|'{re.escape(gone[0])}')(?=\s*=)"
-        )
+        name = re.escape(gone[0])
+        line = re.compile(rf"(?m)^(\s*)(?:{name}|\"{name}\"|'{name}')(?=\s*=)")
         part, count = line.subn(lambda match: match[1] + come[0], part)
         keys = [key for key in keys if key not in (*gone, *come)] if count == 1 else keys
     return _keys_set(part, place, keys, new)
@@ -179,9 +178,11 @@ def _with_accepts(text: str, before: list[Any], after: list[Any]) -> str:
     if before == after:
         return text
     spans = [(at, end) for at, end, own in sections(text) if own == ("accept",)]
+    lines, left = text.split("\n"), list(after)
+    if not spans:
+        return _with_keys_above(text, {"accept": after})
     if len(spans) != len(before):
         raise odd("accept")
-    lines, left = text.split("\n"), list(after)
     kept = _kept(before, after)
     for (at, end), old, stays in reversed(list(zip(spans, before, kept, strict=True))):
         if not stays:
@@ -191,6 +192,14 @@ def _with_accepts(text: str, before: list[Any], after: list[Any]) -> str:
             own = _own_end(lines, at, end)
             lines[at:own] = _keys_set("\n".join(lines[at:own]), ("accept",), keys, new).split("\n")
     return "\n".join(lines)
+
+
+def _with_keys_above(text: str, keys: Raw) -> str:
+    """The text with other values for keys that stand above the first heading."""
+    lines = text.split("\n")
+    first = next((at for at, _, _ in sections(text)), len(lines))
+    above = _keys_set("\n".join(["[above]", *lines[:first], ""]), ("above",), [*keys], keys).split("\n")
+    return "\n".join([*above[1:-1], *lines[first:]])
 
 
 def _kept(before: list[Any], after: list[Any]) -> list[bool]:

@@ -1,4 +1,4 @@
-"""Taps of feeds. Where one goes, the wire stays: what comes behind it is by its length farther from what comes before."""
+"""Taps of feeds. Where one goes, its wire stays: the next tap is by its length farther from the one before."""
 
 from __future__ import annotations
 

@@ -114,7 +114,7 @@ def sections(text: str) -> list[tuple[int, int, Place]]:
         for number, line in _plain(text)
         if (match := HEADING.match(line))
     ]
-    ends = [at for at, _ in heads[1:]] + [text.count("\n") + 1]
+    ends = [*(at for at, _ in heads[1:]), text.count("\n") + 1][: len(heads)]
     return [(at, end, place) for (at, place), end in zip(heads, ends, strict=True)]
 
 

@@ -20,7 +20,7 @@ KINDS = ("run", "prop", "controller", "supply", "feed")
 
 
 def act_show(seed: int) -> dict[str, Any]:
-    """The tables of a sound show: runs of every shape, copies of them, a grid in bands, feeds, pins, judged warnings."""
+    """The tables of a sound show: runs of every shape, copies, a grid in bands, feeds, pins, judged warnings."""
     rng = random.Random(seed)
     show = any_show(seed, 20)
     show["show"]["units"] = rng.choice(("m", "ft"))
@@ -90,13 +90,16 @@ def parsed(text: str) -> Show:
 def texts(draw: Any) -> str:
     """A show's text with comments in it."""
     tables = act_show(draw(st.integers(0, 3000)))
-    return commented(tomli_w.dumps(tables), draw(picked))
+    if draw(st.booleans()):  # in either way in which judged warnings are written
+        return commented(tomli_w.dumps(tables), draw(picked))
+    accepts = [f"\n[[accept]]\n{tomli_w.dumps(accept)}" for accept in tables.pop("accept")]
+    return commented("".join([tomli_w.dumps(tables), *accepts]), draw(picked))
 
 
 def names_of(text: str, *kinds: str) -> list[str]:
     """The names of all things of these kinds in a text."""
     tables = tomllib.loads(text)
-    return [name for kind in kinds for name in tables.get(kind, {})]
+    return [name for kind in kinds if isinstance(tables.get(kind), dict) for name in tables[kind]]
 
 
 def lines_outside(text: str, *touched: str) -> list[str]:
