@@ -83,10 +83,11 @@ def _with_copy(raw: Raw, kind: str, source: str, name: str, turn: Raw, own: Raw,
         table = with_move(table, turn["moved"])
     target = expanded_as(raw, (kind, name), table, points)
     if target is not None:
+        may = {*Copy.model_fields, *own, *({"data_in"} if "of" in own else ())}
         about = raw[kind][source].get("about", turn.get("about"))
         for first in reversed(chain(raw, kind, source)):
             flat = like_of(raw, (kind, name), first, target, points, about if isinstance(about, str) else None)
-            if flat is not None and flat.keys() <= {*Copy.model_fields, *own}:
+            if flat is not None and flat.keys() <= may:
                 table = flat
                 break
     return {**raw, kind: {**tables(raw, kind), name: in_order(table)}}

@@ -8,14 +8,14 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from patcher.acts.measures import WRITTEN_OUT
-from patcher.acts.things import Raw, ReadPoints, listed, tables
+from patcher.acts.things import Raw, ReadPoints, tables
 from patcher.show.likeness import LONGEST, PLACES, Copy, expanded, sources
 
 Spots = list[list[float]]
 Thing = tuple[str, str]
 """A run or a prop: its kind and its name."""
 DRAWN = ("run", "prop")
-NEAR = 1e-9
+NEAR = 5e-9
 """Places that differ by less are the same; it is far below the last decimal that is written."""
 _DECIMALS = 9
 _SAME = 1e-6
@@ -65,6 +65,8 @@ def settled(raw: Raw, target: dict[Thing, Spots], points: ReadPoints) -> Raw:
         raw: the tables; whatever says its places itself is where it is to be.
         target: where all are to be, in the file's units.
         points: reads the places of a points file.
+
+    Each pass puts right what follows from things that are right already, so there are as many as copies of copies.
     """
     for _ in range(LONGEST):
         now = all_spots(raw, points)
@@ -74,24 +76,13 @@ def settled(raw: Raw, target: dict[Thing, Spots], points: ReadPoints) -> Raw:
             if thing in target and "like" in raw[thing[0]][thing[1]]
         }
         off = {thing: by for thing, by in off.items() if max(map(abs, by)) > NEAR}
-        ready = [thing for thing in off if not off.keys() & {*_leans_on(raw, thing)}]
-        ready = [thing for thing in ready if key_of_places(raw[thing[0]][thing[1]]) is None]
+        ready = [thing for thing in off if key_of_places(raw[thing[0]][thing[1]]) is None]
         if not ready:
             break
         for kind, name in ready:
             x, y = off[kind, name]
             raw[kind] = {**raw[kind], name: pushed(raw[kind][name], -x, -y)}
     return raw
-
-
-def _leans_on(raw: Raw, thing: Thing) -> Iterator[Thing]:
-    """What a copy's place follows from: what it is like, and about what it is mirrored and turned."""
-    kind, name = thing
-    table = raw[kind][name]
-    yield kind, str(table["like"])
-    if isinstance(about := table.get("about"), str):
-        yield from (("run", about), ("prop", about))
-        yield from (("run", run) for run in listed(tables(raw, "prop").get(about, {}).get("runs")) if run != name)
 
 
 def pushed(table: Raw, x: float, y: float) -> Raw:

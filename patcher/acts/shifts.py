@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from patcher.acts.act import Shift
-from patcher.acts.likes import DRAWN, Thing, all_spots, from_file, is_spots, key_of_places, pushed, settled
+from patcher.acts.likes import DRAWN, Thing, all_spots, is_spots, key_of_places, settled
 from patcher.acts.measures import spot_in_file
 from patcher.acts.things import Raw, ReadPoints, kind_of, kinds_of, listed, tables
 from patcher.errors import refuse
@@ -56,7 +56,7 @@ def _moved(raw: Raw, thing: Thing, x: float, y: float) -> Raw:
         return {**table, key: [[_sum(spot[0], x), _sum(spot[1], y)] for spot in table[key]]}
     if "like" not in table:
         raise refuse(f"{kind}.{name}", "has its places from a points file", "change them in the file")
-    return pushed(table, x, y) if from_file(raw, kind, name) else table
+    return table
 
 
 def _sum(length: float, by: float) -> float:

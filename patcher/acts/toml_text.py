@@ -47,7 +47,10 @@ def item(value: Any) -> Item:
 
 def item_of_text(text: str) -> Item:
     """A value as the text editor holds it, of its TOML text."""
-    return tomlkit.parse(f"x = {text}").item("x")
+    held = tomlkit.parse(f"x = {text}").item("x")
+    if not isinstance(held, Item):
+        raise TypeError(type(held))
+    return held
 
 
 def set_key(table: AbstractTable, key: str, value: Any) -> None:

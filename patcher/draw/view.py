@@ -28,7 +28,7 @@ from patcher.power import shortfalls
 from patcher.power.flow import Power, power
 from patcher.power.stretches import taken_pixels
 from patcher.shapes import Positions, positions
-from patcher.show.likeness import sources
+from patcher.show.likeness import expanded, sources
 from patcher.show.line_numbers import located
 from patcher.show.parser import read
 from patcher.show.run_tables import ArchRun, BandRun, GridRun, LineRun, LoopRun, PathRun, PointsRun, Run
@@ -57,6 +57,7 @@ def view(path: Path, text: str) -> Json:
         return {"readable": False, "findings": [_finding(one, None) for one in error.findings]}
     show, found = parsed.show, list(parsed.findings)
     raw = tomllib.loads(text)
+    whole, _ = expanded(raw, lambda name: read_points(folder, name))
     if show is None:
         return {"readable": False, "findings": [_finding(one, None) for one in found]}
     wiring = wire(show)
@@ -71,8 +72,11 @@ def view(path: Path, text: str) -> Json:
         "readable": True, "title": show.settings.title, "units": show.settings.units,
         "metre": METRES_PER[show.settings.units], "kinds": [*show.pixel_types],
         "pitches": {name: kind.pitch for name, kind in show.pixel_types.items() if kind.pitch},
-        "runs": {name: _run(show, name, raw, edges.get(name, []), state) for name in show.runs},
-        "props": {name: _prop(show, name, raw) for name in show.props},
+        "runs": {
+            name: _run(show, name, raw, edges.get(name, []), state) | {"has": _table(whole, "run", name)}
+            for name in show.runs
+        },
+        "props": {name: _prop(show, name, raw) | {"has": _table(whole, "prop", name)} for name in show.props},
         "boxes": {name: _box(wiring, name, raw) for name in show.controllers},
         "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
         "feeds": {name: _table(raw, "feed", name) for name in show.feeds},
@@ -271,12 +275,15 @@ def _wires(show: Show) -> Iterator[Json]:
         supply = show.supplies.get(feed.supply or "")
         box = show.controllers.get(supply.box or "") if supply is not None else None
         places = [] if box is None or box.at is None else [_spot(box.at)]
+        joints: list[list[float]] = []
         for tap in feed.taps:
             run = show.runs.get(tap.run)
             at = None if run is None else positions(show, run)
-            if at is not None:
-                places += [_spot(at[pixel - 1]) for pixel in taken_pixels(tap, len(at)) if pixel <= len(at)]
-        yield {"feed": name, "places": places}
+            pixels = [pixel for pixel in taken_pixels(tap, len(at)) if pixel <= len(at)] if at is not None else []
+            if at is not None and pixels:  # from tap to tap the wire follows the run
+                places += [_spot(place) for place in at[pixels[0] - 1 : pixels[-1]]]
+                joints += [_spot(at[pixel - 1]) for pixel in pixels]
+        yield {"feed": name, "places": places, "joints": joints, "runs": [*dict.fromkeys(tap.run for tap in feed.taps)]}
 
 
 def _finding(finding: Finding, show: Show | None) -> Json:

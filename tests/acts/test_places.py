@@ -1,5 +1,6 @@
 """Where things are after an act: what is asked for is where it is asked to be, and all else where it was."""
 
+import re
 import tomllib
 from typing import Any
 
@@ -202,6 +203,29 @@ def test_copies_of_copies_are_like_the_first_where_they_say_nothing_themselves()
     assert tomllib.loads(done(apart, act="copy", thing="a-2", by=[2.0, 0.0], count=1))["run"]["a-3"]["like"] == "a-2"
     back = done(once, act="copy", thing="a-2", by=[2.0, 0.0], count=1, mirrored=True)
     assert tomllib.loads(back)["run"]["a-3"] == {"like": "a", "moved": [4.0, 0.0]}
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+@pytest.mark.parametrize(
+    ("prop", "turned"), [("cottage", 0.0), ("cottage", 25.0), ("footbridge", -30.0), ("gate", 90.0)]
+)
+def test_the_parts_of_a_prop_stay_together(prop: str, turned: float, mirrored: bool) -> None:
+    # Source: `put`, about the middle of all its parts; a tee's copy is a tee of the copy
+    text = (SHOWS / "heron-lock.toml").read_text(encoding="utf-8")
+    text = re.sub(r'shape = "points"\nfile = .*', "pixels = 500", text)
+    again = done(text, act="copy", thing=prop, by=[3.0, 1.0], count=1, mirrored=mirrored, turned=turned)
+    show, copied = parsed(text), parsed(again)
+    middle, by = middle_of(text, show, prop), np.array([3.0, 1.0])
+    was, now = places(show), places(copied)
+    for run in show.prop_runs()[prop]:
+        assert np.abs(now[f"{run}-2"] - put(was[run], middle, mirrored, turned, by)).max() < 1e-6
+        tee = show.runs[run].same_data_as
+        assert copied.runs[f"{run}-2"].same_data_as == (tee and f"{tee}-2")
+    thrice = done(again, act="copy", thing=f"{prop}-2", by=[3.0, 0.0], count=1)
+    own = tomllib.loads(thrice)["run"]
+    for run in show.prop_runs()[prop]:
+        assert np.abs(places(parsed(thrice))[f"{run}-3"] - now[f"{run}-2"] - np.array([3.0, 0.0])).max() < 1e-6
+        assert own[f"{run}-3"]["like"] == run
 
 
 @pytest.mark.parametrize("name", ["heron-lock", "bench", "village"])

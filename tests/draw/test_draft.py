@@ -1,5 +1,6 @@
 """A page and an editor on one file: nothing is lost, and every change can be taken back to the octet."""
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -65,6 +66,16 @@ def test_what_an_editor_saved_stands_and_undo_takes_it_back_too(tmp_path: Path) 
     for before in (by_hand, drawn, EMPTY):
         draft.undo()
         assert path.read_text() == before
+
+
+def test_points_of_a_photograph_have_no_units_and_lengths_in_it_have_the_files(tmp_path: Path) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY.replace('title = "Ferry house"', 'title = "Ferry house"\nunits = "ft"'))
+    corners = [[100.5, 800.0], [620.0, 810.0], [615.0, 300.0], [95.0, 310.0]]
+    photo = {"file": "house.jpg", "wall": {"corners": corners, "width": 3.048, "height": 6.096}, "origin": [1.0, 2.0]}
+    Draft(path).act({"act": "set", "thing": "show", "key": "photo", "value": photo})
+    told = tomllib.loads(path.read_text())["show"]["photo"]
+    assert told == {"file": "house.jpg", "wall": {"corners": corners, "width": 10.0, "height": 20.0}, "origin": [1, 2]}
 
 
 def test_a_save_between_reading_and_writing_is_not_written_over(

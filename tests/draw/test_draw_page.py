@@ -32,7 +32,7 @@ def fill(page: Page, **values: str) -> None:
     page.locator("#ask[open]").wait_for()
     for name, value in values.items():
         page.locator(f'#ask input[name="{name}"]').fill(value)
-    page.get_by_role("button", name="Take it").click()
+    page.get_by_role("button", name="Do it").click()
     page.locator("#ask:not([open])").wait_for(state="attached")
 
 
@@ -166,6 +166,10 @@ def test_a_run_that_is_drawn_lights_on_the_yard_and_goes_dark_with_the_page(hero
     with evening(heron_lock) as yard, drawing(heron_lock) as rig:
         with opened(rig) as page:
             Pointer(page).choose("gable")
+            page.get_by_role("button", name="Light it").click()
+            assert until(lambda: {lamp.split("/")[0] for lamp in yard.lit()} == {"gable"})
+            heron_lock.write_text(rig.text + "# it may hang elsewhere now\n", encoding="utf-8")
+            assert until(lambda: not yard.lit(), 3), "what is lit goes dark with any change"
             page.get_by_role("button", name="Light it").click()
             assert until(lambda: {lamp.split("/")[0] for lamp in yard.lit()} == {"gable"})
         assert until(lambda: not yard.lit(), 15)

@@ -54,6 +54,8 @@ def test_each_entry_is_where_pixel_1_is_once_the_file_says_so(tmp_path: Path) ->
             changed = text.replace(table, f"{said.rstrip()}\ndata_in = {rest}\n")
             after = seen(tmp_path, changed)["runs"][name]
             assert math.dist(after["at"][:2], entry["at"]) < 0.101, (name, entry)  # a loop's pixel is near its corner
+            assert [one["at"] for one in after["entries"]] == [one["at"] for one in run["entries"]]
+            assert [one["value"] for one in after["entries"] if one["now"]] == [entry["value"]]
 
 
 def test_what_is_wrong_is_what_check_says(patcher: Patcher, heron_lock: Path) -> None:

@@ -19,10 +19,16 @@ export const page = {
   gathered: new Set(),
   gather(name) {
     if (!page.view.runs[name]) return;
+    if (!page.gathered.size && page.view.runs[page.chosen] && page.chosen !== name) page.gathered.add(page.chosen);
     if (!page.gathered.delete(name)) page.gathered.add(name);
     page.scene.choose(page.chosen);
-    $("hint").textContent = page.gathered.size ? `Together: ${[...page.gathered].join(", ")}. “New prop” makes them one thing.` : "";
+    page.hint(page.gathered.size ? `Together: ${[...page.gathered].join(", ")}. “New prop” makes them one thing, Esc lets them go.` : "");
   },
+  letGo() {
+    page.gathered.clear();
+    page.scene.choose(page.chosen);
+  },
+  hint(text) { $("hint").textContent = text; },
   act: (...acts) => ask({ do: "act", act: acts.length === 1 ? acts[0] : acts }),
   ask: (message) => ask(message),
   problem,
@@ -119,8 +125,8 @@ function facts(view) {
   const count = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
   const typed = view.patch.type.length;
   const patch = !view.patch.universes ? "no addresses yet"
-    : `${count(view.patch.universes, "universe")}, ${typed ? `${count(typed, "box")}${typed === 1 ? "" : ""} to type anew` : "no box to type anew"}`
-      .replace("boxs", "boxes");
+    : `${count(view.patch.universes, "universe")}; ${typed ? `settings of ${typed} ${typed === 1 ? "box" : "boxes"} to type in` : "nothing to type in"}`;
+  $("facts").title = view.patch.type.join(", ");
   $("facts").textContent = `${count(view.pixels, "pixel")}; ${patch}; ${wrong ? count(wrong, "error") : "no error"}`;
 }
 
@@ -131,9 +137,12 @@ setInterval(() => {
 
 $("undo").onclick = () => ask({ do: "undo" });
 $("redo").onclick = () => ask({ do: "redo" });
+$("all").onclick = () => page.scene.fit(page.view);
 $("dark").onclick = () => ask({ do: "dark" });
 window.addEventListener("keydown", (event) => {
   const typing = /^(INPUT|TEXTAREA|SELECT)$/.test(event.target.tagName);
+  if (event.key === "Escape" && !$("ask").open) { page.letGo(); page.tools.leave(); }
+  if (event.key === "0" && !typing) page.scene.fit(page.view);
   if (typing || !(event.ctrlKey || event.metaKey)) return;
   const key = event.key.toLowerCase();
   if (key === "z") { ask({ do: event.shiftKey ? "redo" : "undo" }); event.preventDefault(); }

@@ -23,7 +23,7 @@ export class Panel {
     const runs = this.page.gathered.size ? [...this.page.gathered] : this.page.view.runs[this.page.chosen] ? [this.page.chosen] : [];
     const told = await this.page.tools.answer("A prop: one thing that the eye sees", [["name", "Name", "text", this.page.tools.free("prop")], ["runs", "Its runs, with commas", "text", runs.join(", ")]]);
     if (!told) return;
-    this.page.gathered.clear();
+    this.page.letGo();
     const names = told.runs.split(",").map((name) => name.trim()).filter(Boolean);
     if (await this.page.act({ act: "draw-grid", prop: told.name, keys: { runs: names } })) this.page.choose(told.name);
   }
@@ -80,29 +80,49 @@ export class Panel {
     const rest = make("details", {}, make("summary", { textContent: "Everything else" }), ...fields.filter(([key]) => !often.has(key)).map(([, field]) => field));
     if (this.open) rest.open = true;
     rest.ontoggle = () => { this.open = rest.open; };
-    $("form").replaceChildren(...fields.filter(([key]) => often.has(key)).map(([, field]) => field), ...this.places(name, thing), rest, ...this.deeds(name, thing));
+    $("form").replaceChildren(this.name(name), ...fields.filter(([key]) => often.has(key)).map(([, field]) => field), ...this.places(name, thing), rest, ...this.deeds(name, thing));
     if (focus) $("form").querySelector(`[data-key="${focus}"]`)?.focus();
+  }
+
+  // The name, first of all: who draws names each thing.
+  name(name) {
+    const input = make("input", { type: "text", value: name, maxLength: 60 });
+    input.dataset.key = "name";
+    input.onchange = async () => {
+      const to = input.value.trim();
+      if (to && to !== name && await this.page.act({ act: "rename", thing: name, name: to })) this.page.choose(to);
+      else input.value = name;
+    };
+    return make("label", {}, make("span", { textContent: "name" }), input);
   }
 
   about(name, thing) {
     const words = [];
     const port = this.page.scene.port?.get(name);
     if (thing.kind === "run") {
-      words.push(`${thing.shape === "none" ? "without a picture" : thing.shape}, ${thing.pixels} pixels`, port ? `on ${port}` : "on no port yet");
+      words.push(`${thing.shape === "none" ? "without a picture" : thing.shape}, ${thing.pixels} pixel${thing.pixels === 1 ? "" : "s"}`, port ? `on ${port}` : "on no port yet");
       if (thing.way) words.push(`${thing.way.length.toFixed(2)} m${thing.way.pitch ? `, ${(thing.way.pitch * 1000).toFixed(0)} mm from pixel to pixel` : ""}`);
       if (thing.volts.length) words.push(`${Math.min(...thing.volts.map((one) => one[2])).toFixed(1)} V at least`);
     } else if (thing.kind === "box") {
       for (const own of this.page.view.ports.filter((one) => one.port.startsWith(`${name}/`)))
         words.push(`${own.port}: ${own.pixels}${own.most ? ` of ${own.most}` : ""} pixels, ${own.frame_ms} of ${own.period_ms} ms`);
+      const of = Object.entries(this.page.view.supplies).filter(([, own]) => own.box === name).map(([supply]) => supply);
+      words.push(of.length ? `supplied by ${of.join(", ")}` : "no supply in it");
+    } else if (thing.kind === "supply") {
+      const of = Object.entries(this.page.view.feeds).filter(([, own]) => own.supply === name).map(([feed]) => feed);
+      words.push(thing.own.box ? `in ${thing.own.box}` : "in no box", of.length ? `feeds: ${of.join(", ")}` : "no feed yet: drag a Feed from its box to a pixel");
+    } else if (thing.kind === "feed") {
+      words.push(thing.own.supply ? `from ${thing.own.supply}` : `branches off ${thing.own.from}`, `to ${this.page.view.wires.find((wire) => wire.feed === name)?.runs.join(", ")}`);
     } else if (thing.kind === "prop") words.push(thing.runs.join(", ") || "no run yet");
-    if (thing.like) words.push(`like ${thing.like}, but for what is said here`);
+    if (thing.like) words.push(`like ${thing.like}, but for what its own fields say`);
     return `${words.join("; ")}.`;
   }
 
   // One key of the schema as a field; null for lists and tables.
   field(name, key, schema, thing) {
     const any = schema.anyOf?.find((one) => one.type !== "null") ?? schema;
-    const type = any.enum ? "enum" : any.type;
+    const mixed = schema.anyOf?.some((one) => one.enum || one.const) && schema.anyOf.some((one) => one.type === "integer");
+    const type = mixed ? "string" : any.enum ? "enum" : any.type;
     if (!["enum", "string", "number", "integer", "boolean"].includes(type)) return null;
     const own = thing.own?.[key], places = any.unit === "m or ft" || schema.unit === "m or ft";
     const set = (value) => this.page.act({ act: "set", thing: name, key, value });
@@ -111,16 +131,18 @@ export class Panel {
       input = make("input", { type: "checkbox", checked: own ?? schema.default ?? false });
       input.onchange = () => set(input.checked);
     } else if (type === "enum" || key === "pixel") {
-      const options = key === "pixel" ? this.page.view.kinds : any.enum;
-      input = make("select", {}, ...(own === undefined ? [make("option", { value: "", textContent: schema.default ?? "as its source" })] : []),
+      const every = key === "pixel" ? this.page.view.kinds : any.enum, holds = thing.has?.[key] ?? schema.default;
+      const options = own === undefined ? every.filter((value) => value !== holds) : every;
+      input = make("select", {}, ...(own === undefined ? [make("option", { value: "", textContent: holds ?? "" })] : []),
         ...options.map((value) => make("option", { value, textContent: value })));
       input.value = own ?? "";
       input.onchange = () => set(input.value || null);
     } else {
-      input = make("input", { type: type === "string" ? "text" : "number", value: own ?? "", placeholder: schema.default ?? "" });
+      input = make("input", { type: type === "string" ? "text" : "number", value: own ?? "", placeholder: thing.has?.[key] ?? schema.default ?? "" });
       if (type !== "string") input.step = type === "integer" ? 1 : "any";
       input.onchange = () => {
         if (input.value.trim() === "") set(null);
+        else if (mixed) set(/^\d+$/.test(input.value.trim()) ? Number(input.value) : input.value.trim());
         else set(type === "string" ? input.value : Number(input.value) * (places ? this.page.view.metre : 1));
       };
     }
@@ -158,18 +180,15 @@ export class Panel {
     if (fits && fits !== thing.own.pixels && thing.own.pixels) made.push(key(`${fits} pixels would fit`, () => this.page.act({ act: "set", thing: name, key: "pixels", value: fits })));
     if (thing.kind === "run" && this.page.scene.port?.get(name)) made.push(key("Take off its port", () => this.page.act({ act: "unhang", run: name })));
     if (thing.kind === "box") made.push(key("Add a supply …", () => this.supply(name)));
-    made.push(key("Rename …", async () => {
-      const told = await this.page.tools.answer(`Rename ${name}`, [["name", "Name", "text", name]]);
-      if (told && told.name !== name && await this.page.act({ act: "rename", thing: name, name: told.name })) this.page.choose(told.name);
-    }), key("Take out", async () => { if (await this.page.act({ act: "take-out", thing: name })) this.page.choose(""); }));
+    made.push(key("Take out", async () => { if (await this.page.act({ act: "take-out", thing: name })) this.page.choose(""); }));
     return [make("div", { className: "row" }, ...made)];
   }
 
   async copy(name) {
     const told = await this.page.tools.answer(`Copies of ${name}`, [["count", "How many", "number", 1], ["dx", "Each so much to the right, m", "number", 1],
-      ["dy", "and up, m", "number", 0], ["mirrored", "Left and right exchanged (yes or no)", "text", "no"], ["turned", "Turned, degrees", "number", 0]]);
+      ["dy", "and up, m", "number", 0], ["mirrored", "Left and right exchanged", "checkbox", false], ["turned", "Turned, degrees", "number", 0]]);
     if (told) await this.page.act({ act: "copy", thing: name, by: [Number(told.dx), Number(told.dy)], count: Number(told.count),
-      mirrored: /^y/i.test(told.mirrored), turned: Number(told.turned) });
+      mirrored: told.mirrored, turned: Number(told.turned) });
   }
 
   async supply(box) {
@@ -199,7 +218,7 @@ export class Panel {
     const kind = (name) => view.runs[name] ? "run" : view.props[name] ? "prop" : view.boxes[name] ? "box" : view.supplies[name] ? "supply" : "feed";
     const focus = document.activeElement?.dataset?.thing;
     $("list").replaceChildren(...names.map((name) => {
-      const made = make("button", { className: "key", onclick: () => this.page.choose(name) }, `${name} `, make("small", { textContent: kind(name) }));
+      const made = make("button", { className: "key", onclick: (event) => event.shiftKey ? this.page.gather(name) : this.page.choose(name) }, `${name} `, make("small", { textContent: kind(name) }));
       made.setAttribute("aria-pressed", String(name === this.page.chosen));
       made.dataset.thing = name;
       return make("li", {}, made);

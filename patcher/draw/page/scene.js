@@ -190,6 +190,7 @@ export class Scene {
   wires(view) {
     this.parts.wires.replaceChildren(
       ...view.wires.filter((wire) => wire.places.length > 1).map((wire) => element("path", { class: "wire", d: line(wire.places), "data-feed": wire.feed })),
+      ...view.wires.map((wire) => element("path", { class: "joint", d: dots(wire.joints.flat()) })),
       ...(view.photo?.spans ?? []).flatMap((span) => [
         element("path", { class: "spanned", d: line(span.at) }),
         element("text", { x: (span.at[0][0] + span.at[1][0]) / 2, y: -(span.at[0][1] + span.at[1][1]) / 2, "font-size": 13 / this.scale },

@@ -48,11 +48,12 @@ export class Tools {
   }
 
   take(tool) {
+    const left = this.points.length > 0 && tool !== this.tool;
     this.leave();
     this.tool = tool;
     for (const key of document.querySelectorAll("[data-tool]")) key.setAttribute("aria-pressed", String(key.dataset.tool === tool));
     this.scene.svg.classList.toggle("look", tool === "look");
-    $("hint").textContent = HINTS[tool];
+    $("hint").textContent = left ? `What was begun is left. ${HINTS[tool]}` : HINTS[tool];
   }
 
   leave() {
@@ -78,7 +79,7 @@ export class Tools {
     this.touches.set(event.pointerId, event);
     this.scene.svg.setPointerCapture(event.pointerId);
     if (this.touches.size === 2) { this.leave(); this.pinch = this.spread(); return; }
-    const handle = event.target.dataset?.handle;
+    const handle = event.shiftKey ? "" : event.target.dataset?.handle;
     if (handle && this.tool === "look") {
       const [kind, at] = handle.split(":");
       this.drag = { kind, at: Number(at), begun: this.scene.metres(event), moved: false };
@@ -181,8 +182,9 @@ export class Tools {
 
   outlined(points) {
     if (this.tool === "arch" && points.length === 3) {
-      const [way] = outline("arch", points.slice(0, 2), Math.max(0.05, this.above(points, points[2])));
+      const height = Math.max(0.05, this.above(points, points[2])), [way] = outline("arch", points.slice(0, 2), height);
       this.sketched(way, false);
+      $("hint").textContent = `${height.toFixed(2)} m high, ${$("hint").textContent} of wire`;
     } else if (this.tool === "grid" && points.length === 2) this.sketched(...outline("grid", points, 0));
     else this.sketched(points, this.tool === "loop" && points.length > 2 || this.tool === "wall" && points.length === 4);
     if (["line", "loop"].includes(this.tool)) $("hint").textContent += `, ${this.count(points, this.tool === "loop")} pixels`;
@@ -216,11 +218,16 @@ export class Tools {
     } else if (drag.kind === "lead" || drag.kind === "feed") {
       const near = this.scene.nearest(this.scene.metres(event));
       if (drag.from && near) await (drag.kind === "lead" ? this.hang(drag.from, near) : this.feed(drag.from, near));
-    } else if (drag.kind === "entry") await this.page.act({ act: "set", thing: name, key: "data_in", value: this.entries(name)[drag.at].value });
+    } else if (drag.kind === "entry") await this.enter(name, drag.at);
     else if (drag.moved) await this.page.act(this.put(drag, name, drag.to));
   }
 
   entries(name) { return this.page.view.runs[name]?.entries ?? this.page.view.props[name]?.entries ?? []; }
+
+  async enter(name, at) {
+    if (await this.page.act({ act: "set", thing: name, key: "data_in", value: this.entries(name)[at].value }))
+      $("hint").textContent = `Data enters ${name} there now.`;
+  }
 
   put(drag, name, to) {
     if (drag.kind === "tall") return { act: "set", thing: name, key: "height", value: this.reshaped({ ...drag, to })[2] };
@@ -264,7 +271,7 @@ export class Tools {
     const length = Math.max(0.1, Math.ceil(apart(from.at, near.at) * SLACK * 10) / 10);
     const pixel = near.pixel === near.of ? "last" : near.pixel;
     const every = await this.answer(`A feed to ${near.run}`, [
-      ["every", "Pixels from tap to tap (0: one tap only)", "number", 0], ["awg", "Wire, AWG", "number", 14], ["fuse", "Fuse, A", "number", 5]]);
+      ["every", "A tap every so many pixels (0: at this pixel alone)", "number", 0], ["awg", "Wire, AWG", "number", 14], ["fuse", "Fuse, A", "number", 5]]);
     if (!every) return;
     const tap = Number(every.every) > 0 ? { run: near.run, every: Number(every.every), length } : { run: near.run, pixel, length };
     await this.page.act({ act: "feed", name: this.free(`${near.run}-feed`), keys: { supply, awg: Number(every.awg), fuse: Number(every.fuse) }, taps: [tap] });
@@ -350,13 +357,13 @@ export class Tools {
     const dialog = $("ask");
     $("asks").textContent = asks;
     $("answers").replaceChildren(...fields.map(([name, label, type, value]) => {
-      const input = Object.assign(document.createElement("input"), { name, type, value });
+      const input = Object.assign(document.createElement("input"), type === "checkbox" ? { name, type, checked: value } : { name, type, value });
       if (type === "number") input.step = "any";
       const made = document.createElement("label");
       made.append(label, input);
       return made;
     }));
-    return this.open(dialog, () => Object.fromEntries([...dialog.querySelectorAll("input")].map((input) => [input.name, input.value])));
+    return this.open(dialog, () => Object.fromEntries([...dialog.querySelectorAll("input")].map((input) => [input.name, input.type === "checkbox" ? input.checked : input.value])));
   }
 
   choose(asks, options) {
@@ -389,7 +396,7 @@ export class Tools {
     if (event.ctrlKey || event.metaKey) return;
     if (event.key === "Escape") this.leave();
     else if (event.key === "Enter" && handle?.startsWith("entry:"))
-      this.page.act({ act: "set", thing: this.page.chosen, key: "data_in", value: this.entries(this.page.chosen)[Number(handle.slice(6))].value });
+      this.enter(this.page.chosen, Number(handle.slice(6)));
     else if (event.key === "Enter") this.done();
     else if (event.key === "Backspace" && this.points.length) { this.points.pop(); this.outlined(this.points); }
     else if (event.key === "Delete" && this.page.chosen) this.page.act({ act: "take-out", thing: this.page.chosen });
