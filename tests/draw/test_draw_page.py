@@ -15,7 +15,7 @@ from websockets.sync.client import connect
 
 from patcher.shapes import positions
 from patcher.show.parser import read
-from rig.draw_pages import EMPTY, Drawn, Pointer, drawing, opened
+from rig.draw_pages import EMPTY, Drawn, Pointer, drawing, listening_yard, opened
 from rig.phones import until
 from rig.shipped import Patcher
 
@@ -161,18 +161,18 @@ def test_a_five_box_house_is_drawn_from_nothing_and_every_command_agrees_with_a_
 
 
 def test_a_run_that_is_drawn_lights_on_the_yard_and_goes_dark_with_the_page(heron_lock: Path) -> None:
-    from rig.phones import evening
-
-    with evening(heron_lock) as yard, drawing(heron_lock) as rig:
+    with listening_yard(heron_lock) as lit, drawing(heron_lock) as rig:
         with opened(rig) as page:
             Pointer(page).choose("gable")
             page.get_by_role("button", name="Light it").click()
-            assert until(lambda: {lamp.split("/")[0] for lamp in yard.lit()} == {"gable"})
+            assert until(lambda: lit() == {"gable"})
             heron_lock.write_text(rig.text + "# it may hang elsewhere now\n", encoding="utf-8")
-            assert until(lambda: not yard.lit(), 3), "what is lit goes dark with any change"
+            assert until(lambda: not lit(), 3), "what is lit goes dark with any change"
             page.get_by_role("button", name="Light it").click()
-            assert until(lambda: {lamp.split("/")[0] for lamp in yard.lit()} == {"gable"})
-        assert until(lambda: not yard.lit(), 15)
+            assert until(lambda: lit() == {"gable"})
+            page.wait_for_timeout(6000)
+            assert lit(), "a page that is there keeps it lit"
+        assert until(lambda: not lit(), 8)
 
 
 def test_the_page_has_no_place_where_a_reader_by_ear_or_a_keyboard_is_lost(heron_lock: Path) -> None:
@@ -216,3 +216,57 @@ def test_a_message_that_is_none_is_answered_or_left_and_changes_nothing(heron_lo
             while not any(one.get("answers") == 7 for one in answers):
                 answers.append(json.loads(page.recv(timeout=10)))
     assert heron_lock.read_bytes() == before
+
+
+def test_runs_become_a_prop_a_grid_bands_and_a_thing_its_own_name(ferry: Path) -> None:
+    with drawing(ferry) as rig, opened(rig) as page:
+        pointer = Pointer(page)
+        line(page, pointer, "line-1", (1.0, 3.0), (4.0, 3.0))
+        line(page, pointer, "line-2", (1.0, 4.0), (4.0, 4.0))
+        pointer.tool("Grid")
+        pointer.click((5.0, 1.0), (6.0, 2.1))
+        page.locator("#chosen-name").get_by_text("grid-1").wait_for()
+        page.get_by_role("button", name="In bands …").click()
+        fill(page, count="3")
+        assert until(lambda: "[prop.grid-1]" in rig.text)
+        show = show_of(rig)
+        assert [show.runs[run].band for run in ("grid-1-a", "grid-1-b", "grid-1-c")] == [(1, 4), (5, 8), (9, 12)]
+        assert sum(run.pixels for run in show.runs.values()) == 2 * 31 + 11 * 12
+        pointer.choose("line-1")
+        page.locator('#list button[data-thing="line-2"]').click(modifiers=["Shift"])
+        page.get_by_role("button", name="New prop …").click()
+        fill(page, name="eaves")
+        assert until(lambda: "[prop.eaves]" in rig.text)
+        assert show_of(rig).prop_runs()["eaves"] == ("line-1", "line-2")
+        pointer.choose("line-1")
+        page.locator('[data-key="name"]').fill("gutter")
+        page.locator('[data-key="name"]').press("Enter")
+        page.locator("#chosen-name").get_by_text("gutter", exact=True).wait_for()
+        assert show_of(rig).prop_runs()["eaves"] == ("gutter", "line-2")
+
+
+def test_a_dot_lets_data_enter_there_but_not_by_a_click_that_gathers(ferry: Path) -> None:
+    with drawing(ferry) as rig, opened(rig) as page:
+        pointer = Pointer(page)
+        line(page, pointer, "line-1", (1.0, 3.0), (4.0, 3.0))
+        pointer.tool("Move")
+        dot = page.locator('[data-handle="entry:1"]')
+        before = rig.text
+        dot.click(modifiers=["Shift"])
+        page.wait_for_timeout(300)
+        assert rig.text == before
+        dot.click()
+        assert until(lambda: 'data_in = "last"' in rig.text)
+        page.locator("#hint").get_by_text("Data enters line-1 there now").wait_for()
+
+
+def test_a_copy_shows_what_it_has_from_the_other(ferry: Path) -> None:
+    with drawing(ferry) as rig, opened(rig) as page:
+        pointer = Pointer(page)
+        line(page, pointer, "line-1", (1.0, 3.0), (4.0, 3.0))
+        page.get_by_role("button", name="Copy …").click()
+        fill(page, count="2", dx="0", dy="0.5")
+        assert until(lambda: "line-3" in rig.text)
+        pointer.choose("line-3")
+        assert page.locator('[data-key="pixels"]').get_attribute("placeholder") == "31"
+        assert np.allclose(positions(show_of(rig), show_of(rig).runs["line-3"])[0], [1.0, 4.0], atol=0.06)

@@ -1,7 +1,8 @@
 """The page on which a show is drawn, served in a thread, and a real browser's pointer on it."""
 
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,9 @@ from patcher.door.connections import listen
 from patcher.draw.draft import Draft
 from patcher.draw.lamps import Lamps
 from patcher.draw.session import go
-from patcher.yard.yard import near
+from patcher.faults import build
+from patcher.listener.receiver import Receiver
+from patcher.yard.yard import Yard, addresses, ears, near
 from rig.browser import chromium
 from rig.phones import plan_of
 
@@ -74,6 +77,35 @@ def drawing(path: Path) -> Iterator[Drawn]:
         stop.set()
         serving.join(20)
     assert not serving.is_alive()
+
+
+@contextmanager
+def listening_yard(path: Path) -> Iterator[Callable[[], set[str]]]:
+    """The yard of a show on this machine; what it gives says which runs are lit."""
+    plan = plan_of(path)
+    yard = Yard(plan.wiring, plan.patch, build(plan.wiring, []))
+    heard_by = ears(plan.wiring.show, plan.patch, addresses(path, plan.wiring.show))
+    stop, watch = threading.Event(), threading.Lock()
+
+    def hear(receiver: Receiver) -> None:
+        while not stop.is_set():
+            got, at = receiver.poll(0.02), time.monotonic()
+            with watch:
+                yard.hear([(heard_by[one.ear], one.octets, one.sender) for one in got], at)
+                yard.expire(at)
+
+    def lit() -> set[str]:
+        with watch:
+            return {run for run, pixels in yard.pixels.items() if pixels.any()}
+
+    with Receiver(heard_by) as receiver:
+        hearing = threading.Thread(target=hear, args=(receiver,))
+        hearing.start()
+        try:
+            yield lit
+        finally:
+            stop.set()
+            hearing.join(10)
 
 
 @contextmanager

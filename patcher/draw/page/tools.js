@@ -195,7 +195,7 @@ export class Tools {
     if (this.pinch) { if (!this.touches.size) this.pinch = null; return; }
     const drag = this.drag;
     this.drag = null;
-    if (drag?.kind === "pan") { if (!drag.moved && event.button === 0) this.page.choose(""); return; }
+    if (drag?.kind === "pan") { if (!drag.moved && event.button === 0 && !event.shiftKey) this.page.choose(""); return; }
     if (drag) { await this.dropped(drag, event); return; }
     if (this.tool === "look") return;
     const place = this.place(event);
