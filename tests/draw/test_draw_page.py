@@ -270,3 +270,23 @@ def test_a_copy_shows_what_it_has_from_the_other(ferry: Path) -> None:
         pointer.choose("line-3")
         assert page.locator('[data-key="pixels"]').get_attribute("placeholder") == "31"
         assert np.allclose(positions(show_of(rig), show_of(rig).runs["line-3"])[0], [1.0, 4.0], atol=0.06)
+
+
+@pytest.mark.parametrize("header", [{"Host": "elsewhere.example"}, {"Origin": "http://elsewhere.example"}])
+def test_what_comes_by_another_name_or_from_another_page_is_refused(heron_lock: Path, header: dict[str, str]) -> None:
+    with drawing(heron_lock) as rig:
+        host, port = rig.entry.host.split(":")
+        token = rig.entry.guess(rig.entry.secret, "test", 0.0)
+        headers = {
+            "Cookie": f"{rig.entry.cookie}={token}",
+            "Origin": rig.entry.origin,
+            "Host": rig.entry.host,
+            **header,
+        }
+        with closing(HTTPConnection(host, int(port), timeout=5)) as ask:
+            ask.request("POST", "/enter", rig.entry.secret, headers)
+            assert ask.getresponse().status == 421
+        if "Origin" in header:
+            cookie = {"Cookie": headers["Cookie"]}
+            with pytest.raises(InvalidStatus):
+                connect(f"ws://{rig.entry.host}/state", origin=header["Origin"], additional_headers=cookie)
