@@ -14,6 +14,7 @@ from patcher.acts.act import Act, read_act
 from patcher.acts.acting import acted
 from patcher.draw.history import History
 from patcher.errors import PatcherError, refuse
+from patcher.phone.state import in_words
 from patcher.picture_size import picture_size
 from patcher.show.show_file import path_beside, read_points, read_text
 from patcher.show.writer import as_read, write_together
@@ -172,10 +173,3 @@ def read_picture(folder: Path, name: str) -> tuple[bytes, str]:
     if len(octets) > LARGEST_PICTURE:
         raise refuse(where, f"is larger than {LARGEST_PICTURE // 1024**2} MiB", "save it smaller")
     return octets, "image/png" if octets.startswith(b"\x89PNG") else "image/jpeg"
-
-
-def in_words(error: PatcherError) -> str:
-    """What could not be done, why, and what to do."""
-    finding = error.findings[0]
-    end = "" if finding.remedy.endswith("?") else "."
-    return f"{finding.where}: {finding.says}. {finding.remedy[:1].upper()}{finding.remedy[1:]}{end}"

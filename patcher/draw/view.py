@@ -15,13 +15,14 @@ from typing import Any
 
 import numpy as np
 
-from patcher.draw.draft import in_words, read_picture
+from patcher.draw.draft import read_picture
 from patcher.errors import Finding, PatcherError
 from patcher.limits import findings, refresh
 from patcher.limits.lengths import too_short
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
+from patcher.phone.state import in_words
 from patcher.photo_map import PhotoMap, agreement, photo_map
 from patcher.picture_size import picture_size
 from patcher.power import shortfalls
