@@ -225,3 +225,12 @@ def test_a_key_that_is_none_is_refused_with_the_nearest() -> None:
     assert "lead" in refused.value.findings[0].remedy
     same = {"act": "set", "thing": "gable", "key": "lead", "value": 2.6}
     assert acted(text, read_act(same)) == text
+    with pytest.raises(PatcherError, match="is no key"):
+        acted(text, read_act({"act": "set", "thing": "gable", "key": "leed", "value": None}))
+
+
+def test_a_new_key_stands_behind_the_others_and_before_the_blank_line() -> None:
+    text = (SHOWS / "heron-lock.toml").read_text(encoding="utf-8")
+    new = acted(text, read_act({"act": "set", "thing": "gable", "key": "nulls", "value": 1}))
+    assert new.replace("lead = 2.6\nnulls = 1\n\n[run.eaves]", "lead = 2.6\n\n[run.eaves]") == text
+    assert new != text
