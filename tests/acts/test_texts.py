@@ -100,6 +100,33 @@ def test_a_show_with_something_wrong_can_be_edited_and_gets_no_worse(text: str, 
         assert new is None or len(read(new).findings) <= 2 * len(before)
 
 
+WRONG = """\
+[show]
+title = "T"
+[pixel.p]
+colour_order = "RGB"
+[run.a]
+pixel = "p"
+pixels = 0
+[run.b]
+like = "a"
+[run.c]
+pixel = "p"
+pixels = 3
+"""
+
+
+@pytest.mark.parametrize("act", [
+    {"act": "set", "thing": "c", "key": "lead", "value": 2.0},
+    {"act": "set", "thing": "a", "key": "pixels", "value": 5},
+    {"act": "rename", "thing": "a", "name": "d"}, {"act": "take-out", "thing": "a"},
+])  # fmt: skip
+def test_what_was_wrong_before_stops_no_act(act: dict) -> None:
+    new = acted(WRONG, read_act(act))
+    assert new != WRONG
+    assert len(read(new).findings) <= len(read(WRONG).findings) == 1
+
+
 ODD = [
     'show = { title = "T" }\nrun = { a = { pixel = "p", pixels = 3 }, b = { like = "a" } }\n'
     'pixel = { p = { colour_order = "RGB" } }\n',
