@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import pytest
 
+from patcher.cli import draw
 from patcher.cli.inputs import load, load_patch
 from patcher.faults import build, departure, parse, planned
 from patcher.film import proofs
@@ -236,6 +237,14 @@ def test_the_help(here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: README.md, Where the rest is
     monkeypatch.setenv("COLUMNS", "80")
     holds(here("help").stdout, shown("patcher help")[0])
+
+
+def test_what_draw_says(capsys: pytest.CaptureFixture[str]) -> None:
+    # Source: README.md, Draw it on a photograph; its code is a new one each time
+    said = shown("patcher draw my-show.toml --photo house.jpg")[0]
+    draw._say(said[0], "127.0.0.1")
+    assert draw.PORT == 8421
+    holds(capsys.readouterr().out, said)
 
 
 def test_every_command_that_is_shown_is_tried() -> None:
