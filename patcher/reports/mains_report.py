@@ -132,7 +132,8 @@ def _money(price: float) -> str:
 def in_one_line(circuits: Sequence[MainsCircuit], level: float) -> str:
     """What each circuit takes of what its breaker carries, for `check`."""
     words = [
-        f"{circuit.name} {_amps(circuit.amps.at_level)}" + f" of {circuit.breaker:g} A" * (circuit.breaker is not None)
+        f"{circuit.name} {_amps(circuit.amps.at_level)}"
+        + ("" if circuit.breaker is None else f" of {circuit.breaker:g} A")
         for circuit in circuits
     ]
     return f"Mains, every pixel white at level {level:g}: {first_few(words, 4)}."
