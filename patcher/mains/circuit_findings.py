@@ -54,21 +54,25 @@ def _empty(circuit: MainsCircuit) -> Iterator[Finding]:
 
 
 def _breaker(circuit: MainsCircuit, level: float) -> Iterator[Finding]:
-    """More amperes than the breaker carries: at the level, for hours, or only at full white."""
-    breaker, hours, taken = circuit.breaker, circuit.continuous, circuit.amps
+    """More amperes than the breaker carries: at the level, for hours, or only at full white.
+
+    What is not known is left out: what is known may be too much already.
+    """
+    breaker, hours, taken = circuit.breaker, circuit.continuous, circuit.least_amps
+    least = "" if circuit.amps.known else "at least "
     if breaker is None or hours is None:
         return
     over = taken.at_level > breaker + SLIGHT
     relief = "move a supply to another circuit, take other loads off, or run the show at a lower level"
     if over or taken.at_level > hours + SLIGHT:
         takes, rated, carries = apart(taken.at_level, breaker, hours, decimals=2)
-        says = f"{takes} A are taken at level {level:g}, and the breaker is rated {rated} A"
+        says = f"{least}{takes} A are taken at level {level:g}, and the breaker is rated {rated} A"
         if not over:
             says += f": for {CONTINUOUS_HOURS} hours and more it carries {CONTINUOUS * 100:g} % of that, {carries} A"
         yield _finding("error" if over else "warning", "breaker", circuit, says, relief)
     if taken.full_white > breaker + SLIGHT and not over:
         takes, rated = apart(taken.full_white, breaker, decimals=2)
-        says = f"{takes} A would be taken at full white, and the breaker is rated {rated} A"
+        says = f"{least}{takes} A would be taken at full white, and the breaker is rated {rated} A"
         yield _finding("note", "breaker-full-white", circuit, says, "send no full white, or move a supply")
 
 

@@ -86,8 +86,17 @@ class SocketLoad:
     @property
     def amps(self) -> Takes:
         """Amperes of its supplies, and of what else hangs on it."""
+        return total(self._parts)
+
+    @property
+    def least_amps(self) -> Takes:
+        """The same, without what is not known: it takes no less."""
+        return total(Takes(*(0.0 if isnan(each) else each for each in part)) for part in self._parts)
+
+    @property
+    def _parts(self) -> list[Takes]:
         other = self.socket.other_amps
-        return total([Takes(other, other, other), *(amps(load, self.volts) for load in self.supplies)])
+        return [Takes(other, other, other), *(amps(load, self.volts) for load in self.supplies)]
 
 
 @dataclass(frozen=True)
@@ -124,6 +133,11 @@ class MainsCircuit:
     def amps(self) -> Takes:
         """Amperes of all supplies, and of what else hangs on its sockets."""
         return total(socket.amps for socket in self.sockets)
+
+    @property
+    def least_amps(self) -> Takes:
+        """The same, without what is not known: it takes no less."""
+        return total(socket.least_amps for socket in self.sockets)
 
     @property
     def continuous(self) -> float | None:

@@ -150,6 +150,22 @@ def test_a_load_that_is_not_known_is_said_so() -> None:
     assert "gable" in said(tables)[0].says
 
 
+def test_what_is_known_may_be_too_much_already() -> None:
+    # By hand: other loads of 9 A on a breaker of 10 A; what the supply takes on top is not known
+    tables = one_socket(socket={"breaker": 10.0, "other_amps": 9.0})
+    del tables["pixel"]["plain"]["channel_ma"]
+    assert rules(tables) == ["warning breaker socket.hut", "note mains-unknown socket.hut"]
+    assert said(tables)[0].says.startswith("at least 9.00 A")
+    tables = one_socket(socket={"breaker": 10.0, "other_amps": 10.5})
+    del tables["socket"]["hut"]["volts"]
+    assert rules(tables) == ["error breaker socket.hut", "note mains-not-said socket.hut"]
+
+
+def test_an_empty_socket_is_named_beside_one_that_is_used() -> None:
+    tables = one_socket() | {"socket": {"hut": GOOD | {"circuit": "x"}, "shed": {"circuit": "x"}}}
+    assert rules(tables) == ["note socket-empty socket.shed"]
+
+
 def test_sockets_of_one_circuit_are_added_up_and_named() -> None:
     # By hand: 6.1 A each: 12.2 A are over 80 % of 15 A, 12 A, and each alone is not
     plugged = {"gable": QUIET, "jetty": QUIET | {"socket": "jetty"}}

@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from patcher.mains.circuits import MainsCircuit, mains
+from patcher.mains.circuits import MainsCircuit, mains, watts
 from patcher.mains.energy import Season
-from patcher.power.flow import Power, power
+from patcher.power.flow import Power, SupplyLoad, power
 from patcher.reports.mains_report import document
+from patcher.show.schema import Supply
 from rig.any_power import anything, wired_or_none
 from rig.examples import examples
 from rig.mains_shows import hut
@@ -86,6 +87,22 @@ def test_a_circuit_of_the_name_of_a_socket_is_that_sockets() -> None:
     [found] = circuits_of(tables).values()
     assert [load.socket.name for load in found.sockets] == ["hut", "shed"]
     assert found.amps.known
+
+
+def test_a_supply_into_which_current_flows_gives_nothing_back_to_the_mains() -> None:
+    # Where two supplies share one V+ (an error of its own), the stronger one may drive current into the weaker one
+    supply = Supply(volts=12.0, amps=5.0, efficiency=0.5)
+    assert watts(SupplyLoad(supply, -1.0, -0.5, 2.0, None)) == (0.0, 0.0, 48.0)
+    assert math.isnan(watts(SupplyLoad(supply, math.nan, 0.0, 0.0, None)).dark)
+
+
+def test_a_supply_of_unknown_load_is_switched_on_by_its_rating() -> None:
+    # By hand: the unknown one is rated 360 W; 300 pixels take 300 · 0.061 A · 12 V / 0.85 = 258 W, one takes less
+    plugged = {name: {"socket": "hut"} for name in ("little", "unknown", "much")}
+    tables = hut({"little": 1, "unknown": 1, "much": 300}, plugged, {"hut": {"volts": 230.0}})
+    tables["pixel"]["odd"] = {"colour_order": "RGB", "volts": 12.0}
+    tables["run"]["run-unknown"]["pixel"] = "odd"
+    assert circuits_of(tables)["hut"].switch_on == ("unknown", "much", "little")
 
 
 numbers = st.fixed_dictionaries(
