@@ -1,16 +1,20 @@
 """What sockets and circuits take: sums with a pencil, and over any shows."""
 
+import io
 import math
 import random
+import re
+from contextlib import redirect_stdout
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from patcher.mains.circuit_findings import findings
 from patcher.mains.circuits import MainsCircuit, mains, watts
 from patcher.mains.energy import Season
 from patcher.power.flow import Power, SupplyLoad, power
-from patcher.reports.mains_report import document
+from patcher.reports.mains_report import document, say
 from patcher.show.schema import Supply
 from rig.any_power import anything, wired_or_none
 from rig.examples import examples
@@ -190,6 +194,22 @@ def test_so_many_times_the_pixels_take_so_many_times_the_watts(pixels: int, time
         return circuits_of(tables)["hut"].watts.at_level
 
     assert watts(pixels * times) == pytest.approx(times * watts(pixels), abs=1e-4)  # the solver’s own slack
+
+
+@examples(25, 200)
+@given(shows(wild=True), st.booleans())
+def test_whatever_the_file_says_is_said_in_words(tables: dict, priced: bool) -> None:
+    tables["socket"]["c"].pop("volts")
+    if (state := solved(tables)) is None:
+        return
+    printed = io.StringIO()
+    with redirect_stdout(printed):
+        say(mains(state), state.level, Season(6.0, 30, 0.3) if priced else None)
+    found = findings(state.wiring, state)
+    words = [printed.getvalue(), *(f"{each.says} {each.remedy}" for each in found)]
+    assert not re.search(r"\b(nan|inf|None)\b|−", " ".join(words))
+    assert all(each.says and each.remedy and each.where.startswith("socket.") for each in found)
+    assert all(name in words[0] for name in "abc")
 
 
 @examples(25, 200)
