@@ -88,6 +88,19 @@ def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return shows / heron_lock.name
 
 
+def test_the_sockets(here: Patcher, cottage: Path) -> None:
+    # Source: README.md, Power: will it hold?
+    text = cottage.read_text(encoding="utf-8")
+    for supply in ("lockhouse-12v", "gate-5v"):
+        heading = f"[supply.{supply}]\n"
+        assert text.count(heading) == 1
+        text = text.replace(heading, f'{heading}socket = "porch"\n')
+    (lines,) = re.findall(r"^```toml\n(\[socket\.porch\].*?)^```", README, re.MULTILINE | re.DOTALL)
+    cottage.write_text(f"{text}\n{lines}", encoding="utf-8")
+    command = "power shows/heron-lock.toml --hours 6 --days 30 --price 0.30"
+    holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
+
+
 def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
     # Source: README.md, Set up; the design: the main job on a shipped show, on this machine alone
     (block,) = re.findall(r"^```text\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
