@@ -62,8 +62,8 @@ def _said(circuits: Sequence[MainsCircuit]) -> list[str]:
         lines[-1] += f" of {first_few(names, 4)}."
     if bare := [supply.name for supply in supplies if supply.power_factor is None]:
         lines.append(
-            f"Power factor {POWER_FACTOR:g} is counted of {first_few(bare, 4)}: amperes are watts over volts, "
-            "the least there can be. Write the power_factor that is on it."
+            f"Power factor {POWER_FACTOR:g} is counted of {first_few(bare, 4)} (common practice, no source): one that "
+            "corrects it takes less. Write the power_factor that is on it."
         )
     lines += [
         f"Switch on {circuit.name} one after the other: {', '.join(circuit.switch_on)} (biggest load first: common "

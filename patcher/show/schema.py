@@ -208,7 +208,7 @@ class Supply(Named):
     efficiency: Part | None = None
     """The part of its mains power that it gives as DC. Where it is not given, 0.85 is counted."""
     power_factor: Part | None = None
-    """Its watts as a part of its volt-amperes on the mains. Where it is not given, 1 is counted."""
+    """Its watts as a part of its volt-amperes on the mains. Where it is not given, 0.6 is counted."""
     inrush_amps: MainsAmps | None = None
     """The mains current that it draws for a moment when it is switched on cold. Where it is not given, 60 is
     counted."""

@@ -71,7 +71,7 @@ def test_what_is_counted_without_being_given_is_said(here: Patcher, quay: Path) 
     printed = here("power", quay).stdout
     assert "(common practice, no source): efficiency 0.85 of jetty." in printed
     assert "(common practice, no source): inrush 60 A, leakage 1 mA of gable, jetty." in printed
-    assert "Power factor 1 is counted of gable, jetty" in printed
+    assert "Power factor 0.6 is counted of gable, jetty" in printed
     assert usual.LOCAL in printed
     assert "Energy" not in printed
 
@@ -90,7 +90,7 @@ def test_check_says_it_too_and_an_overloaded_breaker_is_an_error(here: Patcher, 
     ran = here("check", quay)
     assert ran.returncode == 0
     assert "note: socket.cellar" in ran.stdout
-    assert re.search(r"Mains, .*level 0\.5: garden 1\.08 A of 16 A, cellar 0\.00 A\.", ran.stdout)
+    assert re.search(r"Mains, .*level 0\.5: garden 1\.47 A of 16 A, cellar 0\.00 A\.", ran.stdout)
     tables = tomllib.loads(quay.read_text())
     tables["socket"]["porch"]["breaker"] = 1.0
     save(quay.parent, tables)

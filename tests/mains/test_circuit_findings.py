@@ -14,7 +14,7 @@ from rig.examples import examples
 from rig.mains_shows import hut
 from rig.shipped import wired
 
-QUIET = {"efficiency": 1.0, "inrush_amps": 0.0, "leakage_ma": 0.0, "socket": "hut"}
+QUIET = {"efficiency": 1.0, "power_factor": 1.0, "inrush_amps": 0.0, "leakage_ma": 0.0, "socket": "hut"}
 GOOD = {"volts": 12.0, "breaker": 100.0, "rcd_ma": 30.0}
 """Of 12 V, so that amperes are those of the supply."""
 
