@@ -8,8 +8,8 @@ from __future__ import annotations
 EFFICIENCY = 0.85
 """Part of its mains power that a supply gives as DC. Common practice, no source; less where it gives little."""
 POWER_FACTOR = 0.6
-"""Watts as a part of volt-amperes. Common practice, no source: small supplies have 0.5 to 0.7, those that correct it 0.9
-and more. A breaker is warned of rather too soon than too late."""
+"""Watts as a part of volt-amperes. Common practice, no source: small supplies have 0.5 to 0.7, those that correct
+it 0.9 and more. A breaker is warned of rather too soon than too late."""
 INRUSH_AMPS = 60.0
 """Amperes that a supply takes for a moment when it is switched on cold. Common practice, no source."""
 LEAKAGE_MA = 1.0

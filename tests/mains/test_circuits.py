@@ -41,7 +41,8 @@ def test_a_worked_example() -> None:
     # By hand. A pixel draws 1 mA dark and 60 mA more at full white: 31 mA at level 0.5, 61 mA at 1.
     #   gable: 100 pixels: 0.1 A, 3.1 A, 6.1 A at 12 V: 1.2 W, 37.2 W, 73.2 W; over 0.8: 1.5 W, 46.5 W, 91.5 W.
     #   jetty: 200 pixels: 2.4 W, 74.4 W, 146.4 W; over the usual 0.85: 2.8235 W, 87.529 W, 172.235 W.
-    #   At 230 V: gable, the usual power factor 0.6: 46.5 / 138 = 0.33696 A; jetty, power factor 0.5: 87.529 / 115 = 0.76112 A; other loads 2 A.
+    #   At 230 V: gable, the usual power factor 0.6: 46.5 / 138 = 0.33696 A;
+    #   jetty, power factor 0.5: 87.529 / 115 = 0.76112 A; other loads 2 A.
     garden = circuits_of(QUAY)["garden"]
     hut_socket, jetty = garden.sockets
     assert hut_socket.watts == pytest.approx((1.5, 46.5, 91.5))
