@@ -26,9 +26,10 @@ PURE = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [1 / 3, 1 / 3, 1 / 3]])
 """What a camera without any cross-talk would see of each."""
 PLAYS, SILENT = 0.4, 0.3
 """How well a segment goes with its word where it plays for sure, and where it is dark."""
-FAINT, STRONG, NEIGHBOURS = 0.2, 0.2, 10
-"""A segment is dark where it has less than such a part of what it has in so many lights nearby, against the light's own
-other segments, and these are not much weaker than those of the others."""
+FAINT, FAINTER, STRONG, NEIGHBOURS = 0.2, 0.1, 0.2, 10
+"""A segment is dark where it has less than such a part of what it has in so many lights nearby, or less than such a
+part of what it has in all, against the light's own other segments, and these are not much weaker than those of the
+lights nearby."""
 UNLIKE, LEAST_UNLIKE = 3.0, 0.08
 """It goes worse with its word than those do: by so many times what they differ by, and by how much they differ at
 least."""
@@ -65,7 +66,7 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
     plays = (lights.parts > PLAYS) & (total > 0)
     mix = _mix(level, plays, planned)
     own = [number for number, letter in enumerate(SEEN) if letter in letters]
-    found = np.full(lights.parts.shape, UNKNOWN, dtype=np.int8)
+    found, strange = np.full(lights.parts.shape, UNKNOWN, dtype=np.int8), np.zeros(len(plays), dtype=bool)
     if not own or not len(found):
         return found
     centres = _centres(mix, plays, planned, own)
@@ -81,8 +82,12 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
         if len(segments) > 1 and np.isin(meant, own).all():
             some = np.ix_(rows, segments)
             spread = _spread(mix[np.ix_(known, segments)], planned[np.ix_(known, segments)], centres, own)
-            found[some] = _told(mix[some], spread, more[some].reshape(len(rows), -1), meant[segments], centres, own)
-    found[_dark(lights, total, plays, planned)] = DARK
+            found[some], easy = _told(
+                mix[some], spread, more[some].reshape(len(rows), -1), meant[segments], centres, own
+            )  # fmt: skip
+            strange[rows] = (easy & (found[some] == UNKNOWN)).any(axis=1)
+    # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it.
+    found[_dark(lights, total, plays, planned) & ~strange[:, None]] = DARK
     return found
 
 
@@ -107,11 +112,16 @@ def _dark(lights: Lights, total: Numbers, plays: NDArray[np.bool_], planned: Hue
         usual = np.median(goes, axis=1)
         unlike = 1.48 * np.median(np.abs(goes - usual[:, None]), axis=1)  # as a standard deviation, whatever a few do
         least = usual - UNLIKE * np.maximum(LEAST_UNLIKE, unlike)
-        found[some, segment] = (
-            (lights.parts[some, segment] < np.minimum(SILENT, least))
-            & (part[some, segment] < FAINT * np.median(there, axis=1))
-            & (strength[some] > STRONG * np.median(strength[near], axis=1))
+        own = lights.parts[some, segment]
+        if np.median(own) < PLAYS:  # the clip shows nothing of this segment
+            continue
+        beside = (own < np.minimum(SILENT, least)) & (part[some, segment] < FAINT * np.median(there, axis=1))
+        # Where all of a run lacks it, those nearby do, too.
+        least_of_all = np.median(own) - UNLIKE * max(
+            LEAST_UNLIKE, 1.48 * float(np.median(np.abs(own - np.median(own))))
         )
+        of_all = (own < min(SILENT, least_of_all)) & (part[some, segment] < FAINTER * np.median(part[some, segment]))
+        found[some, segment] = (beside | of_all) & (strength[some] > STRONG * np.median(strength[near], axis=1))
     return found
 
 
@@ -220,8 +230,9 @@ def _told(
     planned: Hues,
     centres: NDArray[np.float64],
     own: list[int],
-) -> Hues:
-    """The letters that some lights play in some segments; `UNKNOWN` where they cannot be told.
+) -> tuple[Hues, NDArray[np.bool_]]:
+    """The letters that some lights play in some segments, `UNKNOWN` where they cannot be told; and which of them can be
+    told of lights without noise of their own.
 
     Args:
         mix: of each light: shape (lights, segments, 3).
@@ -235,15 +246,18 @@ def _told(
     meant, seen = _flat(centres[ways]), _flat(mix)
     count = mix.shape[1]
     flat = np.kron(np.eye(count) - 1 / count, np.eye(3))
+    clear = np.linalg.inv(spread)
     inverse = np.linalg.inv(spread + np.einsum("ik,nk,jk->nij", flat, more, flat))
 
-    def against(off: NDArray[np.float64]) -> NDArray[np.float64]:
+    def against(off: NDArray[np.float64], inverse: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(np.einsum("nwi,nij,nwj->nw", off, inverse, off, optimize=True) / 2, dtype=np.float64)
 
-    cost = against(seen[:, None] - meant[None]) + PLANNED * (ways != planned).any(axis=1)
+    cost = against(seen[:, None] - meant[None], inverse) + PLANNED * (ways != planned).any(axis=1)
     best = cost.argmin(axis=1)
     found: Hues = ways[best].copy()
-    between = against(meant[best][:, None] - meant[None])
+    easy = np.zeros(found.shape, dtype=bool)
+    off = meant[best][:, None] - meant[None]
+    between, at_best = against(off, inverse), against(off, np.broadcast_to(clear, inverse.shape))
     every = np.arange(len(mix))
     for segment in range(count):
         other = ways[None, :, segment] != found[:, None, segment]
@@ -251,8 +265,9 @@ def _told(
         # Where little would speak against other letters in a light that looks just as it should, one that plays other
         # letters may look like it by chance.
         apart = np.where(other, between, np.inf).min(axis=1)
+        easy[:, segment] = np.where(other, at_best, np.inf).min(axis=1) >= APART
         found[(rival - cost[every, best] < SURE) | (apart < APART), segment] = UNKNOWN
-    return found
+    return found, easy
 
 
 def _ways_of(planned: Hues, own: list[int]) -> Hues:

@@ -27,6 +27,8 @@ MOST_BESIDE = 10
 """Beside universes typed wrongly data is off by so many pixels at most."""
 MOST_BREAKS = 4
 """So many places are thought of at which all that comes behind may change."""
+BESIDE = 2
+"""A fault that changes all that comes behind it may be found so many pixels beside where it is."""
 MOST_ODD = 24
 """So many of a run's odd pixels are thought of."""
 
@@ -153,6 +155,13 @@ class Candidates:
             for pixel in _breaks(before, behind):
                 for order in orders:
                     yield f"{kind}:{run}/{pixel + 1}{'=' if order else ''}{order}"
+
+    def around(self, fault: Fault) -> Iterator[Fault]:
+        """The same at the pixels beside it, and where another pixel was put in, one with another order."""
+        run, _, text = fault.where.partition("/")
+        orders = self._orders(self._seen.letters(run)) if fault.kind == "replaced" else [""]
+        for pixel in range(int(text) - BESIDE, int(text) + BESIDE + 1):
+            yield from self._parsed(f"{fault.kind}:{run}/{pixel}{'=' if order else ''}{order}" for order in orders)
 
     def _goes(self, run: str, wired: Shown | None) -> NDArray[np.float64]:
         """How well the light of each pixel goes with what it should play: 1 for as well as can be, 0 for not at all."""

@@ -55,6 +55,7 @@ class Explained:
 
     Attributes:
         faults: that explain it.
+        named: those of them that are known: the others explain nothing but strange runs.
         wired: what each run plays with them.
         fits: how each run goes with the lights then.
         plan_hue: the colour that each pixel should play in each segment, as planned.
@@ -66,6 +67,7 @@ class Explained:
     """
 
     faults: tuple[Fault, ...]
+    named: tuple[Fault, ...]
     wired: Mapping[str, Shown]
     fits: Mapping[str, Fit]
     plan_hue: Mapping[str, Hues]
@@ -103,15 +105,31 @@ class Search:
         strange = frozenset(
             run for run, own in fits.items() if own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
         )  # fmt: skip
-        named = tuple(fault for fault in faults if not self._changes(fault, faults, wired) & strange)
-        return Explained(named, wired, fits, hue, cost, self._left(wired), strange, unsure)
+        named = tuple(fault for fault in faults if self._known(fault, faults, wired, strange))
+        return Explained(faults, named, wired, fits, hue, cost, self._left(wired), strange, unsure)
 
-    def _changes(self, fault: Fault, faults: tuple[Fault, ...], wired: Mapping[str, Shown]) -> set[str]:
-        """The runs that would play something else without one of the faults."""
+    def sure(self, found: Explained) -> tuple[Fault, ...]:
+        """The faults without each of which much would be unexplained."""
+
+        def without(fault: Fault) -> float:
+            with suppress(PatcherError):
+                others = tuple(one for one in found.faults if one != fault)
+                return self._whole(self._wired(self._departures.of(others).takes))
+            return np.inf
+
+        whole = self._whole(found.wired)
+        return tuple(fault for fault in found.faults if without(fault) - whole > UNEXPLAINED)
+
+    def _known(
+        self, fault: Fault, faults: tuple[Fault, ...], wired: Mapping[str, Shown], strange: frozenset[str]
+    ) -> bool:
+        """Whether one of the faults changes no strange run, or explains much in others."""
         with suppress(PatcherError):
             without = self._wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
-            return {run for run in wired if not alike(without[run], wired[run])}
-        return {*wired}
+            changed = {run for run in wired if not alike(without[run], wired[run])}
+            known = changed - strange
+            return known == changed or self._cost(without, known) - self._cost(wired, known) > UNEXPLAINED
+        return not strange
 
     def _one_by_one(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]
@@ -299,18 +317,31 @@ class Search:
             pixel, step = int(text), len(wired[run].pixel) // 2
             while step:
                 tried = [
-                    ((*faults[:number], replace(fault, where=f"{run}/{at}"), *faults[number + 1 :]), at)
+                    (*faults[:number], replace(fault, where=f"{run}/{at}"), *faults[number + 1 :])
                     for at in (pixel - step, pixel + step) if 1 <= at <= len(wired[run].pixel)
                 ]  # fmt: skip
-                better = [
-                    (self._whole(own), at, guess, own)
-                    for guess, at in tried if (own := self._with(guess)) is not None
-                ]  # fmt: skip
-                if better and min(one[0] for one in better) < self._whole(wired):
-                    _, pixel, faults, wired = min(better, key=lambda one: one[0])
-                else:
+                better = self._best_of(tried, wired)
+                if better is None:
                     step //= 2
+                else:
+                    faults, wired = better
+                    pixel = int(faults[number].where.partition("/")[2])
+            around = self._candidates.around(faults[number])
+            faults, wired = self._best_of(
+                [(*faults[:number], one, *faults[number + 1 :]) for one in around], wired
+            ) or (faults, wired)  # fmt: skip
         return faults, wired
+
+    def _best_of(
+        self, tried: Iterable[tuple[Fault, ...]], wired: dict[str, Shown]
+    ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
+        """Those of some faults that explain the lights best, where they do it better than what is held to play."""
+        best, least = None, self._whole(wired)
+        for faults in tried:
+            own = self._with(faults)
+            if own is not None and (whole := self._whole(own)) < least:
+                best, least = (faults, own), whole
+        return best
 
     def _pruned(self, faults: tuple[Fault, ...], wired: dict[str, Shown]) -> tuple[tuple[Fault, ...], dict[str, Shown]]:
         """Without faults that explain nothing once the others are there."""

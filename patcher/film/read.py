@@ -13,7 +13,7 @@ from patcher.clip.lights import lights
 from patcher.clip.registration import Laid, Points
 from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
-from patcher.faults import Departures, Planned, Takes
+from patcher.faults import Departures, Fault, Planned, Takes
 from patcher.film.close_look import Heard, closely
 from patcher.film.faults_seen import UNEXPLAINED, Explained, Search
 from patcher.film.fit import Evidence
@@ -146,21 +146,33 @@ def _wirings(plan: Planned, places: Mapping[str, Points]) -> Iterator[Mapping[st
 def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Evidence, Explained] | None:
     """The faults that explain a clip, and how sure they are; None where its lights lie nowhere as the plan has them.
 
-    The map is made anew once faults are known: with runs that are exchanged it was made from fewer lights.
+    The map is made anew, and the lights are read anew, once faults are known: with runs that are exchanged the first
+    map was made from fewer lights. Where much is left unexplained, that is done with those alone that are sure: wrong
+    ones let lights be read where there are none.
     """
     first = evidence(plan, code, seen, read)
     if first is None:
         return None
-    every: list[tuple[Evidence, Explained]] = []
     departures = Departures(plan)
-    search = _search(first, plan.takes, departures)
+    plainly = _search(first, plan.takes, departures)
+    every: list[tuple[Evidence, Explained]] = []
+    known: set[tuple[Fault, ...]] = {()}
     for together in (False, True):
-        found = search.explained(together=together)
+        search, found = plainly, plainly.explained(together=together)
         every.append((first, found))
-        if found.faults:
-            takes = {**plan.takes, **departures.of(found.faults).takes}
+        wanted = found.faults
+        while wanted not in known:
+            known.add(wanted)
+            takes = {**plan.takes, **departures.of(wanted).takes}
             again = evidence(plan, code, seen, read, takes)
-            every += [(again, _search(again, takes, departures).explained())] if again is not None else []
+            if again is not None:
+                look = _search(again, takes, departures)
+                other = look.explained()
+                every.append((again, other))
+                if other.cost < found.cost:
+                    search, found = look, other
+            if found.left > UNEXPLAINED:
+                wanted = search.sure(found)
         best = min(every, key=lambda one: one[1].cost)
         if best[1].left <= UNEXPLAINED:
             break

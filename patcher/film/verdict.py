@@ -77,7 +77,7 @@ def verdict(seen: Evidence, found: Explained) -> Verdict:
             pixels += _of_run(seen, found, run)
         else:
             pixels += _not_drawn(seen, run)
-    return Verdict(tuple(pixels), found.faults, found.strange)
+    return Verdict(tuple(pixels), found.named, found.strange)
 
 
 def _of_run(seen: Evidence, found: Explained, run: str) -> list[PixelVerdict]:

@@ -125,12 +125,44 @@ def test_a_dark_letter_is_dark_and_the_others_are_told(camera: np.ndarray, lette
     odd = rng.choice(150, 12, replace=False)
     true[odd] = np.where(true[odd] == letter, -1, true[odd])
     found = hues(seen(true, camera, rng), planned, "RGB")
-    assert (found[odd][true[odd] == -1] == DARK).all()
+    lacks = found[odd][true[odd] == -1]
+    assert (lacks == DARK).mean() > (0.5 if camera is PALE else 0.99)
     rest = np.setdiff1d(np.arange(150), odd)
     assert not (found[rest] == DARK).any()
     assert ((found == true) | (found == UNKNOWN)).all()
     if camera is not PALE:  # two letters of three are then too much alike
         assert (found[odd] == true[odd]).all(axis=1).mean() > 0.7
+
+
+def test_a_light_whose_other_colours_are_strange_lacks_none() -> None:
+    """Another pixel's light lies over it: what is seen of its other letters may be the colour of any."""
+    rng = np.random.default_rng(9)
+    planned = turns(150)
+    clear = seen(planned, CLEAN, rng)
+    odd = rng.choice(150, 12, replace=False)
+    clear.parts[odd, 0], clear.swing[odd, 0] = 0.1, 0.5
+    error = np.full(clear.swing.shape, 0.3)
+    assert (hues(read(clear.swing, clear.parts, error), planned, "RGB")[odd, 0] == DARK).all()
+    error[odd] = 0.5 * clear.swing[odd].sum(axis=2, keepdims=True)
+    assert not (hues(read(clear.swing, clear.parts, error), planned, "RGB")[odd] == DARK).any()
+
+
+def test_a_letter_that_all_lights_nearby_lack_is_dark() -> None:
+    rng = np.random.default_rng(10)
+    planned = turns(300)
+    true = planned.copy()
+    true[120:180] = np.where(true[120:180] == 2, -1, true[120:180])
+    found = hues(seen(true, CLEAN, rng), planned, "RGB")
+    assert (found[130:170][true[130:170] == -1] == DARK).all()
+    assert not (found[:110] == DARK).any()
+
+
+def test_where_a_clip_shows_nothing_of_a_segment_no_light_is_said_to_be_dark_there() -> None:
+    rng = np.random.default_rng(11)
+    planned = turns(150)
+    clear = seen(planned, CLEAN, rng)
+    clear.parts[:, 1], clear.swing[:, 1] = rng.normal(0, 0.15, 150), rng.normal(0, 1.0, (150, 3))
+    assert not (hues(clear, planned, "RGB") == DARK).any()
 
 
 def test_what_cannot_be_told_is_not_held_to_be_as_planned() -> None:

@@ -100,7 +100,7 @@ class Filmed:
         )  # fmt: skip
         wired = {run: shown(self.plan.takes[run], "GRB", self.code) for run in self.places}
         fits = {run: fit(seen, run, own, Slack(0.05)) for run, own in wired.items()}
-        explained = Explained(tuple(faults), wired, fits, {}, 0.0, 0.0)
+        explained = Explained(tuple(faults), tuple(faults), wired, fits, {}, 0.0, 0.0)
         # Once the plan is known, lights are read where it has them: where each truly is must not be lost by that.
         close = replace(seen, lights=replace(lights, at=found.picture(found.plan(lights.at).round(1))))
         return sights(close, explained, lights)
