@@ -76,6 +76,11 @@ class Explained:
     strange: frozenset[str] = frozenset()
     unsure: Mapping[str, Bits] = field(default_factory=dict)
 
+    @property
+    def odd(self) -> frozenset[str]:
+        """The runs of which much is unexplained."""
+        return frozenset(run for run, own in self.fits.items() if own.odd > UNEXPLAINED)
+
 
 class Search:
     """Looks for the faults that explain a clip."""
@@ -109,27 +114,33 @@ class Search:
         return Explained(faults, named, wired, fits, hue, cost, self._left(wired), strange, unsure)
 
     def sure(self, found: Explained) -> tuple[Fault, ...]:
-        """The faults without each of which much would be unexplained."""
+        """The faults without each of which much more is unexplained."""
+        return tuple(
+            fault for fault in found.faults
+            if (without := self._without(fault, found.faults)) is None
+            or self._whole(without) - self._whole(found.wired) > UNEXPLAINED
+        )  # fmt: skip
 
-        def without(fault: Fault) -> float:
-            with suppress(PatcherError):
-                others = tuple(one for one in found.faults if one != fault)
-                return self._whole(self._wired(self._departures.of(others).takes))
-            return np.inf
-
-        whole = self._whole(found.wired)
-        return tuple(fault for fault in found.faults if without(fault) - whole > UNEXPLAINED)
+    def _without(self, fault: Fault, faults: tuple[Fault, ...]) -> dict[str, Shown] | None:
+        """What each run plays without one of the faults; None where the others make no sense then."""
+        with suppress(PatcherError):
+            return self._wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
+        return None
 
     def _known(
         self, fault: Fault, faults: tuple[Fault, ...], wired: Mapping[str, Shown], strange: frozenset[str]
     ) -> bool:
-        """Whether one of the faults changes no strange run, or explains much in others."""
-        with suppress(PatcherError):
-            without = self._wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
-            changed = {run for run in wired if not alike(without[run], wired[run])}
-            known = changed - strange
-            return known == changed or self._cost(without, known) - self._cost(wired, known) > UNEXPLAINED
-        return not strange
+        """Whether one of the faults explains much in runs that are not strange; or as much as it changes, and changes
+        none that is.
+        """
+        without = self._without(fault, faults)
+        if without is None:
+            return not strange
+        changed = {run for run in wired if not alike(without[run], wired[run])}
+        known = changed - strange
+        gain = self._cost(without, known) - self._cost(wired, known)
+        pixels = sum(int((without[run].pixel != wired[run].pixel).sum()) for run in known)
+        return gain > UNEXPLAINED or (known == changed and gain > pixels)
 
     def _one_by_one(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]

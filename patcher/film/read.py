@@ -13,7 +13,7 @@ from patcher.clip.lights import lights
 from patcher.clip.registration import Laid, Points
 from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
-from patcher.faults import Departures, Fault, Planned, Takes
+from patcher.faults import DARK, Departures, Fault, Planned, Takes
 from patcher.film.close_look import Heard, closely
 from patcher.film.faults_seen import UNEXPLAINED, Explained, Search
 from patcher.film.fit import Evidence
@@ -25,6 +25,9 @@ from patcher.film.verdict import Verdict, verdict
 from patcher.frames.film_code import Code
 from patcher.shapes import positions
 
+Known = tuple[frozenset[Fault], frozenset[str]]
+MOST_LOOKS = 6
+"""So often are the lights read anew with faults that were found."""
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 
@@ -147,8 +150,9 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
     """The faults that explain a clip, and how sure they are; None where its lights lie nowhere as the plan has them.
 
     The map is made anew, and the lights are read anew, once faults are known: with runs that are exchanged the first
-    map was made from fewer lights. Where much is left unexplained, that is done with those alone that are sure: wrong
-    ones let lights be read where there are none.
+    map was made from fewer lights. Where much is left unexplained, that is done without the runs of which much is, or
+    with those faults alone that are sure: a run that is off by a pixel draws the map aside, and a word that is wrongly
+    held to play is read where it is not.
     """
     first = evidence(plan, code, seen, read)
     if first is None:
@@ -156,27 +160,37 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
     departures = Departures(plan)
     plainly = _search(first, plan.takes, departures)
     every: list[tuple[Evidence, Explained]] = []
-    known: set[tuple[Fault, ...]] = {()}
+    known: set[Known] = {(frozenset(), frozenset())}
     for together in (False, True):
-        search, found = plainly, plainly.explained(together=together)
+        found = plainly.explained(together=together)
         every.append((first, found))
-        wanted = found.faults
-        while wanted not in known:
-            known.add(wanted)
-            takes = {**plan.takes, **departures.of(wanted).takes}
+        wanted = _known(plainly, found)
+        while wanted and len(known) <= MOST_LOOKS:
+            faults, odd = held = wanted.pop(0)
+            if held in known:
+                continue
+            known.add(held)
+            takes = {**plan.takes, **departures.of(tuple(sorted(faults, key=str))).takes}
+            takes |= {run: np.full_like(takes[run], DARK) for run in odd}
             again = evidence(plan, code, seen, read, takes)
-            if again is not None:
-                look = _search(again, takes, departures)
-                other = look.explained()
-                every.append((again, other))
-                if other.cost < found.cost:
-                    search, found = look, other
-            if found.left > UNEXPLAINED:
-                wanted = search.sure(found)
+            if again is None:
+                continue
+            search = _search(again, takes, departures)
+            found = search.explained()
+            every.append((again, found))
+            wanted = [*_known(search, found), *wanted] if found.left > UNEXPLAINED else []
         best = min(every, key=lambda one: one[1].cost)
         if best[1].left <= UNEXPLAINED:
             break
     return best
+
+
+def _known(search: Search, found: Explained) -> list[Known]:
+    """What may be held to be known of the wiring, to read the lights anew: faults, and runs that nobody knows."""
+    nowhere: frozenset[str] = frozenset()
+    if not found.odd:
+        return [(frozenset(found.faults), nowhere)]
+    return [(frozenset(found.faults), found.odd), (frozenset(search.sure(found)), nowhere)]
 
 
 def _search(seen: Evidence, takes: Mapping[str, Takes], departures: Departures) -> Search:
