@@ -118,7 +118,7 @@ def verify(
     if not wanted:
         raise refuse(thing or str(show), "has nothing to prove this season", "name a box, port, run or prop that hangs")
     if new_season:
-        record = _season(show, thing, practice=yard)
+        record = _season(show, wiring, thing, practice=yard)
         if not (report or as_json):
             return
     progress = Progress(show, wiring, patch, record, wanted, practice=yard)
@@ -139,15 +139,29 @@ def _say_report(progress: Progress, *, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-def _season(show: Path, thing: str | None, *, practice: bool) -> Record:
-    """Reset all results; the record as it then is."""
-    from patcher.walk.record_file import change_record, read_record
+def _season(show: Path, wiring: Wiring, thing: str | None, *, practice: bool) -> Record:
+    """Reset all results, and what hands have done; the record as it then is."""
+    from patcher.season.ticks import Worked
+    from patcher.season.ticks_file import change_ticks, read_ticks
+    from patcher.walk.items import items
+    from patcher.walk.progress import by_box
+    from patcher.walk.record_file import change_record, local_time, read_record
 
     if thing is not None:
         raise refuse("--new-season", "is for the whole show", "leave the thing out")
-    forgotten = len(read_record(show, practice=practice).answers)
+    before, now = read_record(show, practice=practice), local_time()
+    proved = [
+        Worked(answer.when, box, "prove")
+        for box, own in by_box(before.answers.keys() & {*items(wiring)}, wiring).items()
+        for answer in (before.answers[item] for item in own)
+    ]
+    ticks = read_ticks(show, practice=practice)
+    if ticks.log or ticks.done or proved:
+        change_ticks(show, lambda kept: kept.new_season(now, proved), practice=practice)
     record = change_record(show, lambda kept: kept.new_season(), practice=practice)
-    said = f"A new season: {count(forgotten, 'result')} reset, {count(len(record.notes), 'note')} kept."
+    said = f"A new season: {count(len(before.answers), 'result')} reset, {count(len(record.notes), 'note')} kept."
+    if ticks.done:
+        said += f" {count(len(ticks.done), 'job')} of the hands {'is' if len(ticks.done) == 1 else 'are'} to do again."
     print(said, file=sys.stderr)
     return record
 
