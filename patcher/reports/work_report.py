@@ -9,7 +9,7 @@ from typing import Any
 from patcher.reports.verify_report import CAUTION
 from patcher.season.jobs import STEPS, ByHand, Step
 from patcher.season.ticks import Answered
-from patcher.season.work_list import BoxWork
+from patcher.season.work_list import BoxWork, last_words, time_words
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
 from patcher.visible import argument
@@ -25,12 +25,6 @@ PARTICIPLES: dict[Step, str] = {
     "tell": "told to the player",
 }  # fmt: skip
 MARKS = {True: "[x]", False: "[ ]"}
-
-
-def time_words(minutes: float) -> str:
-    """A time as a person says it: `40 min`, `1 h 5 min`."""
-    hours, rest = divmod(round(minutes), 60)
-    return " ".join([f"{hours} h"] * bool(hours) + [f"{rest} min"] * bool(rest or not hours))
 
 
 def say_boxes(boxes: Sequence[BoxWork], show: Path) -> None:
@@ -67,8 +61,7 @@ def say_box(box: BoxWork, place: tuple[int, int], show: Path, answered: str) -> 
     if answered:
         print(fold(answered))
     if box.last:
-        each = (f"{step} {time_words(box.last[step])}" for step in STEPS if step in box.last)
-        print(f"Last season: {', '.join(each)}.")
+        print(fold(f"Last season: {last_words(box)}."))
     for line in _how(box, show):
         print(fold(line))
 

@@ -10,20 +10,15 @@ from patcher.patch import entered as typed_in
 from patcher.patch.changes import StartChange, box_settings
 from patcher.patch.entered import Entered, Todo
 from patcher.patch.patch import Patch, written
-from patcher.season.jobs import Job, Plan, Step, jobs
+from patcher.season.jobs import STEPS, Job, Plan, Step, jobs
 from patcher.season.ticks import Ticks
+from patcher.sheets.day_list import DayBox, DayRow
 from patcher.sheets.patch_tables import OWN_SETTING, own_change, own_words, to_type
 from patcher.walk.box_order import places_of_boxes, shortest
 from patcher.walk.items import WHAT_WORDS, Item, digests, items
 from patcher.walk.progress import by_box
 from patcher.walk.record import Record, State, states
 from patcher.wiring import Wiring
-
-WORDS: dict[Step, str] = {
-    "bench": "Test on the bench", "hang": "Hang", "leads": "Join the leads", "power": "Join the power",
-    "type": "Type into the box", "tell": "Tell the player", "prove": "Prove",
-}  # fmt: skip
-"""What a person is told to do at each step."""
 
 
 class Task(NamedTuple):
@@ -159,3 +154,27 @@ def _prove(wanted: Iterable[Item], shown: Mapping[Item, State]) -> Iterator[Task
         open_items = [item for item in own if shown[item] != "proved"]
         says = (WHAT_WORDS[item.what] + " (failed)" * (shown[item] == "failed") for item in open_items or own)
         yield Task("prove", thing, ", ".join(says), not open_items)
+
+
+def time_words(minutes: float) -> str:
+    """A time as a person says it: `40 min`, `1 h 5 min`."""
+    hours, rest = divmod(round(minutes), 60)
+    return " ".join([f"{hours} h"] * bool(hours) + [f"{rest} min"] * bool(rest or not hours))
+
+
+def last_words(box: BoxWork) -> str:
+    """How long the steps of a box took last season: `hang 40 min, prove 1 h 5 min`."""
+    return ", ".join(f"{step} {time_words(box.last[step])}" for step in STEPS if step in box.last)
+
+
+def on_paper(boxes: Iterable[BoxWork]) -> tuple[DayBox, ...]:
+    """The same for paper: of each box what is left."""
+    return tuple(
+        DayBox(
+            box.box,
+            tuple(DayRow(task.step, task.thing, task.says) for step in STEPS for task in box.left(step)),
+            ", ".join(f"{step} {done}" for step in STEPS if (done := len(box.of(step)) - len(box.left(step)))),
+            last_words(box),
+        )
+        for box in boxes
+    )
