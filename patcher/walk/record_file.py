@@ -49,10 +49,15 @@ def dump(record: Record) -> str:
     tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
     for chapter in CHAPTERS:
         if entries := record.chapter(chapter):
-            tables[chapter] = [{"thing": one.thing, "when": in_minutes(one.when), "what": one.what} for one in entries]
+            tables[chapter] = [_entry(one) for one in entries]
     text = _HEAD + tomli_w.dumps(tables)
     text = text.encode(errors="replace").decode()  # words of a command line may be no Unicode
     return text + "\n" + _last_line(tables, text) + "\n"
+
+
+def _entry(one: Entry) -> dict[str, Any]:
+    keys = {"thing": one.thing, "when": in_minutes(one.when), "what": one.what, "batch": one.batch, "of": one.of}
+    return {key: value for key, value in keys.items() if value is not None}
 
 
 def in_minutes(when: datetime) -> datetime:

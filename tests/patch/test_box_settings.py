@@ -163,7 +163,7 @@ WORDS = "house: address 192.0.2.1 → 192.0.2.77, protocol E1.31 → Art-Net"
 
 
 def test_a_new_address_and_protocol_are_still_to_type_in(show: Path, here: Patcher) -> None:
-    # Source: found in use: after both had changed, `todo` said "Nothing to type in or to tell: all settings are in the boxes"
+    # Source: found in use: after both had changed, `todo` said that all settings are in the boxes
     write(show, **MOVED)
     assert f"Settings to type: {WORDS.replace(':', '')}.\n" in here("diff", show).stdout
     text = here("patch", show).stdout
