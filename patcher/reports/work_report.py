@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from patcher.listener.presence import listens_words
 from patcher.reports.verify_report import CAUTION
 from patcher.season.jobs import STEPS, ByHand, Step
 from patcher.season.ticks import Answered
@@ -99,19 +100,7 @@ def answered_words(box: str, answered: Answered | None, universes: Iterable[int]
     """What a box said that it listens to, against the plan: `listens to 5, 6 of 5, 6, 7: 7 is missing`."""
     if answered is None:
         return ""
-    return f"{answered.when:%Y-%m-%d %H:%M}: {listens_words(box, answered.port_addresses, universes)}."
-
-
-def listens_words(box: str, port_addresses: Iterable[int], universes: Iterable[int]) -> str:
-    """The same without the time."""
-    said, planned = set(port_addresses), sorted(set(universes))
-    heard = [universe for universe in planned if universe in said]
-    missing = [universe for universe in planned if universe not in said]
-    all_of = ", ".join(map(str, planned))
-    if not missing:
-        return f"{box} listens to {all_of}, as planned"
-    lacking = f"{', '.join(map(str, missing))} {'is' if len(missing) == 1 else 'are'} missing"
-    return f"{box} listens to {', '.join(map(str, heard)) or 'none'} of {all_of}: {lacking}"
+    return f"{answered.when:%Y-%m-%d %H:%M}: {box} {listens_words(answered.port_addresses, universes)}."
 
 
 def document(boxes: Iterable[BoxWork], answered: Mapping[str, Answered]) -> list[dict[str, Any]]:

@@ -106,9 +106,9 @@ class Ticks:
         gone = set(jobs)
         return replace(self, done={job: done for job, done in self.done.items() if job not in gone})
 
-    def heard(self, box: str, answered: Answered) -> Ticks:
-        """With what a box just said that it listens to."""
-        return replace(self, answered={**self.answered, box: answered})
+    def heard(self, said: Mapping[str, Answered]) -> Ticks:
+        """With what boxes just said that they listen to."""
+        return replace(self, answered={**self.answered, **said})
 
     def new_season(self, when: When, proved: Iterable[Worked] = ()) -> Ticks:
         """With all jobs of the hands to do again; what they took is kept, with the answers of `verify` among them."""

@@ -423,7 +423,7 @@ def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
     found = {one.rule: one for one in presence.findings(there, ["ArtPoll", "ICMP echo", "the ARP cache"])}
     assert found["box-missing"].says == "no answer from lock (192.0.2.24); asked by ICMP echo, the ARP cache"
     assert found["box-not-asked"].where == "controller.mill"
-    assert "Port-Addresses 1, 9; the patch also has universe 2 " in found["port-addresses"].says
+    assert "listens to 1 of 1, 2: 2 is missing" in found["port-addresses"].says
     assert found["no-poll-reply"].where == "controller.weir"
     assert found["box-unsure"].where == "controller.quay"
     assert len(found) == 5
