@@ -101,7 +101,7 @@ class SimulatedBox:
                 self._count("synchronization")
                 self._show(self.art_sync.released(sender, now))
             case artnet.Poll() if len(self.asked) < MOST_ASKED:
-                self._count("asked who is there")
+                self._count("that asked who is there")
                 self.asked.append(sender)
             case Malformed():
                 self._count("malformed")
