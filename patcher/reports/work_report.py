@@ -64,7 +64,7 @@ def say_box(box: BoxWork, place: tuple[int, int], show: Path, answered: str) -> 
     if box.last:
         print(fold(f"Last season: {last_words(box)}."))
     for line in _how(box, show):
-        print(fold(line))
+        print(line if "patcher " in line else fold(line))  # a command is not broken: it is copied
 
 
 def _rows(box: BoxWork, step: Step) -> list[list[str]]:
