@@ -25,7 +25,7 @@ from patcher.sheets.patch_tables import (
 from patcher.walk.record_file import local_time, read_record
 
 WORDS: dict[ByHand, str] = {
-    "bench": "Test", "hang": "Hang", "leads": "Join the lead of", "power": "Join the power of",
+    "bench": "Test", "hang": "Hang", "leads": "Join the lead of", "power": "Power:",
 }  # fmt: skip
 """What the page says is to be done."""
 

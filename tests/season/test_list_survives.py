@@ -303,6 +303,11 @@ class Season(RuleBasedStateMachine):
         *path, to = edit
         self.edit(*path, to=to)
 
+    @rule(edits=st.lists(EDITS, min_size=2, max_size=3))
+    def change_several_runs(self, edits: list[tuple[str, str, str, object]]) -> None:
+        for edit in edits:
+            self.change_a_run(edit)
+
     @rule(edit=OTHER_EDITS)
     def change_something_else(self, edit: tuple[str, str, object]) -> None:
         *path, to = edit
@@ -348,5 +353,5 @@ class Season(RuleBasedStateMachine):
 
 @pytest.mark.many
 def test_the_list_survives_every_order_of_commands() -> None:
-    runs = 150 if examples.many else 14
+    runs = 150 if examples.many else 18
     run_state_machine_as_test(Season, settings=settings(max_examples=runs, stateful_step_count=14, deadline=None))

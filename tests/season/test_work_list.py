@@ -115,6 +115,7 @@ def test_what_cannot_be_is_said_and_nothing_is_kept(words: tuple, says: str, her
         ('[run.hedge]', '[run.hedge]\nbatch = "2026"', {("bench", "hedge")}),
         ("pixels = 150", "pixels = 151",
          {("bench", "hedge"), ("hang", "hedge"), ("power", "hedge-wire"), ("type", "mooring/4"), ("tell", "hedge")}),
+        ('colour_order = "GRBW"', 'colour_order = "RGBW"', {("bench", "weir")}),
         ("power_cuts = [241]", "power_cuts = [231]", {("power", "weir")}),
         ('awg = 14\nfuse = 7.5', 'awg = 14\nfuse = 5', {("power", "hedge-wire")}),
         ("level = 0.4", "level = 0.5", set()),
