@@ -110,6 +110,7 @@ def todo(
     """
     from patcher.patch import entered
     from patcher.patch.patch_file import change_entered, patch_path, read_entered, read_patch
+    from patcher.season.jobs import jobs
     from patcher.season.ticks_file import read_ticks
     from patcher.season.work_list import Kept
     from patcher.walk.record_file import read_record
@@ -123,8 +124,9 @@ def todo(
     if (named.desk or named.hands) and read_patch(show) is None:
         raise refuse(str(patch_path(show)), "was not found", f"write it first: patcher patch {argument(show)}")
     patch = load_patch(show, wiring)
-    if box is not None and box not in patch.boxes:
-        raise refuse(box, "is not a box that feeds anything", choose_from(box, patch.boxes))
+    boxes = dict.fromkeys([*patch.boxes, *(plan.box for plan in jobs(wiring).values())])
+    if box is not None and box not in boxes:
+        raise refuse(box, "is not a box at which anything is to be done", choose_from(box, boxes))
     ticks = read_entered(show)
     change = _change(ticks, wiring, patch, named.typed, named.told, undo=undo)
     done = _done(named, ticks, wiring, patch)
@@ -149,7 +151,7 @@ def _say(
         return
     if named.hands:
         about = _about(named, wiring)
-        work_report.say_done(named.by_hand, [each for each in boxes if each.box in about], undo=named.undo)
+        work_report.say_done(named.by_hand, [each for each in boxes if each.box in about], show, undo=named.undo)
     if named.desk:
         todo_report.say_ticked(named.typed, named.told, undo=named.undo)
         todo_report.say(wiring, patch, left, show, hint=False)
@@ -161,7 +163,7 @@ def _say(
         work_report.say_boxes(boxes, show)
         return
     names = [each.box for each in boxes]
-    said = work_report.answered_words(box, kept.ticks.answered.get(box), patch.box_universes[box])
+    said = work_report.answered_words(box, kept.ticks.answered.get(box), patch.box_universes.get(box, ()))
     work_report.say_box(boxes[names.index(box)], (names.index(box) + 1, len(names)), show, said)
 
 

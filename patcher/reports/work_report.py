@@ -25,6 +25,8 @@ PARTICIPLES: dict[Step, str] = {
     "bench": "tested", "hang": "hung", "leads": "joined", "power": "powered", "type": "typed in",
     "tell": "told to the player",
 }  # fmt: skip
+MOST_BOXES = 5
+"""Boxes of which it is said what is left, after a tick."""
 MARKS = {True: "[x]", False: "[ ]"}
 
 
@@ -87,10 +89,13 @@ def _how(box: BoxWork, show: Path) -> list[str]:
     return lines
 
 
-def say_done(ticked: Mapping[ByHand, Iterable[str]], boxes: Iterable[BoxWork], *, undo: bool) -> None:
+def say_done(ticked: Mapping[ByHand, Iterable[str]], boxes: Sequence[BoxWork], show: Path, *, undo: bool) -> None:
     """Print what was ticked off just now, as it was named, and what is then left at the boxes that it was about."""
     each = (f"as {PARTICIPLES[step]}: {', '.join(dict.fromkeys(names))}" for step, names in ticked.items() if names)
     print(fold(f"{'Ticks taken away' if undo else 'Ticked off'} {'; '.join(each)}."))
+    if len(boxes) > MOST_BOXES:
+        print(f"Still to do at each box: patcher todo {argument(show)}")
+        return
     for box in boxes:
         left = [f"{step} {len(box.left(step))}" for step in STEPS if box.left(step)]
         print(fold(f"Still to do at {box.box}: {', '.join(left)}." if left else f"{box.box} is done."))

@@ -67,6 +67,16 @@ def test_it_is_ticked_off_in_the_terminal_and_says_what_is_left(heron_lock: Path
     assert ("gable", False) in boxes_of(here, heron_lock)["lockhouse"]["hang"]
 
 
+def test_a_box_that_only_holds_a_supply_has_a_list_too(heron_lock: Path, here: Patcher) -> None:
+    text = heron_lock.read_text().replace("[supply.narrowboat-5v]", '[supply.narrowboat-5v]\nbox = "shelf"', 1)
+    heron_lock.write_text(text)
+    here("patch", heron_lock)
+    assert list(boxes_of(here, heron_lock)) == [*BOXES, "shelf"]
+    one = here("todo", heron_lock, "shelf").stdout
+    assert one.startswith("shelf (box 5 of 5): 3 of 3 things still to do.\n")
+    assert here("todo", heron_lock, "--powered", "shelf").stdout.endswith("shelf is done.\n")
+
+
 def test_each_command_that_the_list_names_can_be_run(heron_lock: Path, here: Patcher) -> None:
     here("patch", heron_lock)
     for box in BOXES:
@@ -96,7 +106,7 @@ def test_each_command_that_the_list_names_can_be_run(heron_lock: Path, here: Pat
         (("--took", "30"), "is about one step"),
         (("--took", "30", "--hung", "gable", "--joined", "gable"), "is about one step"),
         (("--undo",), "no tick is named"),
-        (("shelf",), "is not a box that feeds anything"),
+        (("shelf",), "is not a box at which anything is to be done"),
     ],
 )
 def test_what_cannot_be_is_said_and_nothing_is_kept(words: tuple, says: str, heron_lock: Path, here: Patcher) -> None:
