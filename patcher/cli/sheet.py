@@ -60,6 +60,7 @@ def sheet(
     from patcher.patch.patch_file import read_entered, read_patch
     from patcher.power.flow import power
     from patcher.reports import sheet_report
+    from patcher.season.batches import mixed
     from patcher.season.ticks_file import read_ticks
     from patcher.season.work_list import Kept, on_paper, work
     from patcher.sheets import exports, folder, page
@@ -79,9 +80,11 @@ def sheet(
         done()
         state = power(wiring)
         done()
-        found = findings.check(wiring, kept, made=made, state=state)[1]
+        record = read_record(show)
+        recorded = mixed(wiring.show, record.replaced)
+        found = findings.check(wiring, kept, made=made, state=state, recorded=recorded)[1]
         stored = tags(wiring, *sheet_report.for_tags(show, wiring, made.patch)) if store else ()
-        day = on_paper(work(wiring, made.patch, Kept(entered, read_ticks(show), read_record(show))))
+        day = on_paper(work(wiring, made.patch, Kept(entered, read_ticks(show), record)))
         contents = show_sheet(
             wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found, tags=stored, day=day
         )

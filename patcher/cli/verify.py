@@ -184,7 +184,7 @@ def _add(
 ) -> None:  # fmt: skip
     """Save what a person says of a thing, at any time."""
     from patcher.patch.thing import find
-    from patcher.reports.batch_report import BATCHES_DIFFER
+    from patcher.season.batches import BATCHES_DIFFER
     from patcher.walk.record import Entry
     from patcher.walk.record_file import change_record, local_time
 

@@ -7,12 +7,11 @@ from dataclasses import asdict
 from typing import Any
 
 from patcher.errors import first_few
-from patcher.season.batches import Batch, Failures
+from patcher.season.batches import BATCHES_DIFFER, Batch, Failures
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count
 from patcher.visible import one_line
 
-BATCHES_DIFFER = "it may differ in colour and brightness, and fail sooner or later than the others"
 NO_BATCH = "no batch given"
 MOST = 6
 

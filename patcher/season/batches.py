@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import sqrt
 
+from patcher.errors import Finding, first_few
 from patcher.show.schema import Show
 from patcher.walk.record import Entry
 
@@ -112,6 +113,25 @@ def failures(show: Show, replaced: Sequence[Entry]) -> Failures:
     known = {(run, pixel) for _, run, pixel in _places(entries)}
     lost = tuple(entry.thing for entry in entries if not any(True for _ in _places([entry])))
     return Failures(tuple(every), tuple(_strangers(show, now, known)), entries[0].when if entries else None, lost)
+
+
+def mixed(show: Show, replaced: Sequence[Entry]) -> list[Finding]:
+    """A warning for each run in which a pixel is of another batch than the run."""
+    runs: dict[str, list[Stranger]] = {}
+    for one in failures(show, replaced).strangers:
+        runs.setdefault(one.run, []).append(one)
+    found = []
+    for run, own in runs.items():
+        pixels = first_few([f"{run}/{one.pixel}" for one in own], MOST_NAMED)
+        verb = "are" if len(own) > 1 else "is"
+        says = f"{pixels} {verb} of batch {', '.join(dict.fromkeys(one.batch for one in own))}, the run of {own[0].of}"
+        found.append(Finding("warning", "other-batch", "wiring", f"run.{run}", f"{says}: {BATCHES_DIFFER}", MIXED))
+    return found
+
+
+BATCHES_DIFFER = "it may differ in colour and brightness, and fail sooner or later than the others"
+MIXED = "look at the run in white and dim; replace it by one of the run's own batch where you can"
+MOST_NAMED = 6
 
 
 def _first_batch(entry: Entry, run: str, show: Show) -> str:

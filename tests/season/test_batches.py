@@ -110,6 +110,14 @@ def test_verify_saves_batches_warns_and_reports_them(tmp_path: Path, here: Patch
     assert [(one.thing, one.batch, one.of) for one in kept] == [
         ("roof/3", "2024", "2021-b"), ("roof/5-6", "2021-b", "2021-b"),
     ]  # fmt: skip
+    checked = here("check", show)
+    assert checked.returncode == 0
+    assert "warning: run.roof (line " in checked.stdout
+    assert "roof/3 is of batch 2024, the run of 2021-b: " in checked.stdout
+    accept = '\n[[accept]]\nrule = "other-batch"\nwhere = "run.roof"\nwhy = "hidden by the chimney"\n'
+    show.write_text(show.read_text() + accept)
+    assert "accepted: run.roof" in here("check", show).stdout
+    assert "there is no such warning" not in here("patch", show).stdout + here("sheet", show, "--out", "out").stdout
     said = here("verify", show, "--report").stdout
     low, high = (f"{end:.1%}".replace("%", " %") for end in binomtest(3, 32).proportion_ci(method="wilson"))
     assert f"  2021-b: 3 of 32 replaced: 9.4 %, between {low} and {high}\n" in said
