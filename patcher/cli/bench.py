@@ -16,8 +16,13 @@ from patcher.frames.request import PatternName
 from patcher.visible import one_line
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from patcher.patch.patch import Patch
     from patcher.wiring import Wiring
+
+AS_IT_SHOULD = "as it should be"
+"""The result of a string that has passed: it ticks the string off as tested."""
 
 
 Pixels = Annotated[int | None, typer.Option(metavar="N", help="How many pixels the string has.")]
@@ -120,7 +125,7 @@ def _asked() -> str:
         return ""
     print("Was it as it should be? y yes · or your own words, then Enter · Enter alone saves nothing", file=sys.stderr)
     said = sys.stdin.readline().strip()
-    return {"y": "as it should be"}.get(said.lower(), said)
+    return {"y": AS_IT_SHOULD}.get(said.lower(), said)
 
 
 def _say_unsaved(like: str) -> None:
@@ -141,6 +146,18 @@ def _save(like: str, pattern: str, result: str | None, *, practice: bool, as_jso
     path, _, run = like.rpartition(":")
     entry = Entry(run, local_time(), f"{pattern}: {result}")
     change_record(Path(path), lambda record: record.added("bench", entry), practice=practice)
+    if result == AS_IT_SHOULD:
+        _tick(Path(path), run, entry.when, practice=practice)
     file = checks_path(Path(path), practice=practice).name
     words = f"Saved for {run} in {file}: {one_line(result)}" + " (practice: that box is this machine)" * practice
     print(words, file=sys.stderr if as_json else sys.stdout)
+
+
+def _tick(show: Path, run: str, when: datetime, *, practice: bool) -> None:
+    """Tick a string off as tested on the bench: `todo` lists it no more."""
+    from patcher.season.jobs import Job, jobs
+    from patcher.season.ticks_file import change_ticks
+
+    planned, job = jobs(load(show)), Job("bench", "run", run)
+    if job in planned:
+        change_ticks(show, lambda kept: kept.ticked({job: planned[job]}, when), practice=practice)

@@ -43,7 +43,9 @@ def _checked(path: Path) -> Checked:
     from patcher.power import shortfalls
     from patcher.power.flow import power
     from patcher.reports.check_report import Checked
+    from patcher.season.batches import mixed
     from patcher.show.line_numbers import located
+    from patcher.walk.record_file import read_record
 
     wiring, found, text = examine(path)
     if wiring is None or found:
@@ -53,8 +55,13 @@ def _checked(path: Path) -> Checked:
         kept = read_patch(path)
     except PatcherError as error:
         unread = list(error.findings)
+    recorded = None
+    try:
+        recorded = mixed(wiring.show, read_record(path).replaced)
+    except PatcherError as error:
+        unread += error.findings
     state = power(wiring) if shortfalls.described(wiring.show) else None
-    patch, found = findings.check(wiring, kept, state=state)
+    patch, found = findings.check(wiring, kept, state=state, recorded=recorded)
     if left := marks(text):
         says = f"{count(len(left), 'line')} with {MARK}: what stands there was made up for you"
         unread.append(Finding("note", "fill-in", "file", str(path), says, "put in what is so", line=left[0][0]))

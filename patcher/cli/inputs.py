@@ -20,8 +20,10 @@ OWN_FILES = {
     ".patch.toml": "patch file",
     ".checks.toml": "record of what is proved",
     ".entered.toml": "list of what is ticked off",
+    ".done.toml": "list of what is done",
     ".practice-checks.toml": "record of what was practised",
     ".practice-entered.toml": "list of what was ticked off for practice",
+    ".practice-done.toml": "list of what was done for practice",
 }
 """Files that Patcher keeps beside a show, by how their names end."""
 

@@ -14,7 +14,7 @@ from patcher.errors import refuse
 from patcher.trade import FIRST_UNIVERSE, HIGHEST_UNIVERSE
 
 if TYPE_CHECKING:
-    from patcher.listener.listen_session import ListenedShow
+    from patcher.listener.listen_session import ListenedShow, Outcome
 
 USUAL_UNIVERSES = "1-64"
 """What is listened to where nothing says which."""
@@ -58,10 +58,14 @@ def listen(
             scene, universes, interface, lambda lasted: stop() or lasted >= ends,
             changes(scene) if watch and not as_json else None,
         )  # fmt: skip
+    ticked = _tick(show, outcome) if show is not None else []
     if as_json:
-        say_json(document(outcome))
+        say_json(document(outcome) | {"ticked": ticked})
     else:
         say(outcome)
+        if ticked:
+            practice = " (practice)" * yard
+            print(f"\nTicked off as typed in{practice}: address and protocol of {', '.join(ticked)}.")
     if any(finding.severity != "note" for finding in outcome.findings):
         raise typer.Exit(1)
 
@@ -129,3 +133,35 @@ def _range(text: str) -> range:
         says = f"“{text}” is not a rising range within {FIRST_UNIVERSE} to {HIGHEST_UNIVERSE}"
         raise refuse("--universe", says, "write it like 1-20,64")
     return range(low, high + 1)
+
+
+def _tick(show: Path, outcome: Outcome) -> list[str]:
+    """Keep what Art-Net boxes said that they listen to; the boxes that thereby are ticked off.
+
+    A box that answers ArtPoll at its address, for all its Port-Addresses, has its address and its protocol. What else
+    is typed in, it does not say.
+    """
+    from patcher.patch import entered
+    from patcher.patch.patch_file import change_entered, read_entered, read_patch
+    from patcher.season.ticks import Answered
+    from patcher.season.ticks_file import change_ticks
+    from patcher.walk.record_file import local_time
+
+    scene = outcome.scene
+    wiring, patch = scene.wiring, scene.patch
+    heard = {box.box: box for box in outcome.boxes if box.answers == "ArtPoll"}
+    if wiring is None or patch is None or not heard or read_patch(show) is None:
+        return []
+    now = local_time()
+    said = {name: Answered(box.port_addresses, now) for name, box in heard.items()}
+    change_ticks(show, lambda kept: kept.heard(said), practice=scene.yard)
+    waiting = entered.todo(read_entered(show, practice=scene.yard), wiring, patch).boxes
+    ready = [
+        change.controller
+        for change in waiting
+        if (box := heard.get(change.controller)) and set(box.universes) <= set(box.port_addresses)
+    ]
+    if ready:
+        own = [(box, entered.OWN) for box in ready]
+        change_entered(show, lambda kept: entered.typed(kept, wiring, patch, own), practice=scene.yard)
+    return ready

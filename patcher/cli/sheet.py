@@ -60,10 +60,14 @@ def sheet(
     from patcher.patch.patch_file import read_entered, read_patch
     from patcher.power.flow import power
     from patcher.reports import sheet_report
+    from patcher.season.batches import mixed
+    from patcher.season.ticks_file import read_ticks
+    from patcher.season.work_list import Kept, on_paper, work
     from patcher.sheets import exports, folder, page
     from patcher.sheets.contents import show_sheet
     from patcher.sheets.drawings import draw
     from patcher.sheets.labels import tags
+    from patcher.walk.record_file import read_record
 
     stock = _stock(label, label_columns, label_top)
     wiring = load(show)
@@ -76,10 +80,13 @@ def sheet(
         done()
         state = power(wiring)
         done()
-        found = findings.check(wiring, kept, made=made, state=state)[1]
+        record = read_record(show)
+        recorded = mixed(wiring.show, record.replaced)
+        found = findings.check(wiring, kept, made=made, state=state, recorded=recorded)[1]
         stored = tags(wiring, *sheet_report.for_tags(show, wiring, made.patch)) if store else ()
+        day = on_paper(work(wiring, made.patch, Kept(entered, read_ticks(show), record)))
         contents = show_sheet(
-            wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found, tags=stored
+            wiring, made.patch, kept, state, entered=entered, spares=spares, findings=found, tags=stored, day=day
         )
         drawings = draw(wiring, made.patch, state, begin)
         done = begin("pages", 1)

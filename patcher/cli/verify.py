@@ -20,12 +20,16 @@ from patcher.terminal.printed import count, say_json
 from patcher.trade import TEST_LEVEL
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from patcher.dialogue.answerer import Answering
     from patcher.dialogue.walk_through import Walk
     from patcher.patch.patch import Patch
+    from patcher.patch.thing import Part
     from patcher.reports.verify_report import Progress
+    from patcher.show.schema import Show
     from patcher.walk.items import Item
-    from patcher.walk.record import Record
+    from patcher.walk.record import Entry, Record
     from patcher.wiring import Wiring
 
 Say = Callable[[str], None]
@@ -37,6 +41,9 @@ Answers = Annotated[
 Note = Annotated[str | None, typer.Option(metavar="TEXT", help="Save a note about THING; send nothing.")]
 Replaced = Annotated[
     str | None, typer.Option(metavar="TEXT", help="Save that the pixel THING was replaced, and by what.")
+]
+Batch = Annotated[
+    str | None, typer.Option("--batch", metavar="NAME", help="With --replaced: which purchase the new pixel is of.")
 ]
 ByHand = Annotated[
     bool, typer.Option("--by-hand", help="With --yard: you answer, while `patcher yard` shows the pixels.")
@@ -93,6 +100,7 @@ def verify(
     by_hand: ByHand = False,
     note: Note = None,
     replaced: Replaced = None,
+    batch: Batch = None,
     seed: Seed = 0,
     interface: Interface = None,
     as_json: AsJson = False,
@@ -102,6 +110,7 @@ def verify(
     Each answer is saved at once.
     """
     from patcher.reports.verify_report import Progress
+    from patcher.season.ticks_file import read_ticks
     from patcher.walk.items import digests, items
     from patcher.walk.record_file import read_record
 
@@ -109,8 +118,10 @@ def verify(
     source.check()
     wiring = load(show)
     patch = load_patch(show, wiring)
+    if batch is not None and replaced is None:
+        raise refuse("--batch", "is about a pixel that was replaced", "add --replaced TEXT")
     if note is not None or replaced is not None:
-        _add(show, wiring, patch, thing, note=note, replaced=replaced, practice=yard)
+        _add(show, wiring, patch, thing, note=note, replaced=replaced, batch=batch, practice=yard)
         return
     record = read_record(show, practice=yard)
     every = digests(wiring, patch, items(wiring))
@@ -118,10 +129,11 @@ def verify(
     if not wanted:
         raise refuse(thing or str(show), "has nothing to prove this season", "name a box, port, run or prop that hangs")
     if new_season:
-        record = _season(show, thing, practice=yard)
+        record = _season(show, wiring, thing, practice=yard)
         if not (report or as_json):
             return
-    progress = Progress(show, wiring, patch, record, wanted, practice=yard)
+    seasons = len(read_ticks(show, practice=yard).seasons)
+    progress = Progress(show, wiring, patch, record, wanted, practice=yard, seasons=seasons)
     if not (report or new_season):
         # a fault is practised on: it may stand where all has passed in an earlier practice
         progress = _round(progress, every, source, again=again or bool(source.faults), as_json=as_json)
@@ -139,39 +151,67 @@ def _say_report(progress: Progress, *, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
-def _season(show: Path, thing: str | None, *, practice: bool) -> Record:
-    """Reset all results; the record as it then is."""
-    from patcher.walk.record_file import change_record, read_record
+def _season(show: Path, wiring: Wiring, thing: str | None, *, practice: bool) -> Record:
+    """Reset all results, and what hands have done; the record as it then is."""
+    from patcher.season.ticks import Worked
+    from patcher.season.ticks_file import change_ticks, read_ticks
+    from patcher.walk.items import items
+    from patcher.walk.progress import by_box
+    from patcher.walk.record_file import change_record, local_time, read_record
 
     if thing is not None:
         raise refuse("--new-season", "is for the whole show", "leave the thing out")
-    forgotten = len(read_record(show, practice=practice).answers)
+    before, now = read_record(show, practice=practice), local_time()
+    proved = [
+        Worked(answer.when, box, "prove")
+        for box, own in by_box(before.answers.keys() & {*items(wiring)}, wiring).items()
+        for answer in (before.answers[item] for item in own)
+    ]
+    ticks = read_ticks(show, practice=practice)
+    if ticks.log or ticks.done or proved:
+        change_ticks(show, lambda kept: kept.new_season(now, proved), practice=practice)
     record = change_record(show, lambda kept: kept.new_season(), practice=practice)
-    said = f"A new season: {count(forgotten, 'result')} reset, {count(len(record.notes), 'note')} kept."
+    said = f"A new season: {count(len(before.answers), 'result')} reset, {count(len(record.notes), 'note')} kept."
+    if ticks.done:
+        said += f" {count(len(ticks.done), 'job')} of the hands {'is' if len(ticks.done) == 1 else 'are'} to do again."
     print(said, file=sys.stderr)
     return record
 
 
 def _add(
     show: Path, wiring: Wiring, patch: Patch, thing: str | None, *, note: str | None, replaced: str | None,
-    practice: bool,
+    batch: str | None, practice: bool,
 ) -> None:  # fmt: skip
     """Save what a person says of a thing, at any time."""
     from patcher.patch.thing import find
+    from patcher.season.batches import BATCHES_DIFFER
     from patcher.walk.record import Entry
     from patcher.walk.record_file import change_record, local_time
 
     if thing is None:
         raise refuse("--note or --replaced", "names no thing", "name it: patcher verify SHOW gable/17 --replaced …")
-    kind = find(thing, wiring, patch).kind
-    if replaced is not None and kind not in ("pixel", "pixels"):
-        raise refuse("--replaced", f"is about a pixel, and {thing} is a {kind}", "name it by its run: gable/17")
+    found = find(thing, wiring, patch)
+    if replaced is not None and found.kind not in ("pixel", "pixels"):
+        raise refuse("--replaced", f"is about a pixel, and {thing} is a {found.kind}", "name it by its run: gable/17")
     now = local_time()
     if note is not None:
         change_record(show, lambda kept: kept.added("notes", Entry(thing, now, note)), practice=practice)
     if replaced is not None:
-        change_record(show, lambda kept: kept.added("replaced", Entry(thing, now, replaced)), practice=practice)
+        entries = [_replaced(part, wiring.show, now, replaced, batch) for part in found.parts]
+        change_record(show, lambda kept: kept.added("replaced", *entries), practice=practice)
+        for entry in entries:
+            if batch and entry.of and batch != entry.of:
+                said = f"{entry.thing} is now of batch {batch}, its run of {entry.of}: {BATCHES_DIFFER}"
+                print(fold(f"warning: {said}", sys.stderr), file=sys.stderr)
     print(f"Saved for {thing}.")
+
+
+def _replaced(part: Part, show: Show, now: datetime, what: str, batch: str | None) -> Entry:
+    """That pixels were replaced: by their run, whatever they were called, and of which batch the run was then."""
+    from patcher.walk.record import Entry
+
+    thing = f"{part.run}/{part.first}" + f"-{part.last}" * (part.last > part.first)
+    return Entry(thing, now, what, batch, show.runs[part.run].batch or None)
 
 
 def _of_thing(thing: str, wiring: Wiring, patch: Patch) -> set[Item]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from patcher.errors import Finding, PatcherError
@@ -21,7 +22,12 @@ SEARCH = 2.0
 
 
 def check(
-    wiring: Wiring, kept: Patch | None = None, *, made: Allocation | None = None, state: Power | None = None
+    wiring: Wiring,
+    kept: Patch | None = None,
+    *,
+    made: Allocation | None = None,
+    state: Power | None = None,
+    recorded: Sequence[Finding] | None = None,
 ) -> tuple[Patch | None, list[Finding]]:
     """The patch of a sound wiring, where there can be one, and everything that is to be said of the show.
 
@@ -30,6 +36,7 @@ def check(
         kept: the patch that is typed into the boxes; what it breaks is said too, where it is a patch of this wiring.
         made: the patch, where it is made already.
         state: the power of the show, where it is solved already.
+        recorded: what the record of the show's pixels says; None where it was not read.
     """
     patch: Patch | None = None
     found: list[Finding] = []
@@ -55,7 +62,8 @@ def check(
         + shortfalls.findings(wiring, state)
         + circuit_findings.findings(wiring, state)
     )
-    return patch, accepted(wiring.show, found)
+    unread = RECORDED if recorded is None else ()
+    return patch, accepted(wiring.show, [*found, *(recorded or ())], unread=unread)
 
 
 def new_findings(
@@ -91,8 +99,15 @@ def _of_kept(breach: Finding, made: Allocation | None) -> Finding:
     return breach if made is None or made.faults else replace(breach, remedy="run patcher patch: it puts that right")
 
 
-def accepted(show: Show, findings: list[Finding]) -> list[Finding]:
-    """The findings with accepted warnings marked, and a note for each `[[accept]]` that meets none."""
+RECORDED = ("other-batch",)
+"""Rules of what the record says."""
+
+
+def accepted(show: Show, findings: list[Finding], *, unread: Sequence[str] = RECORDED) -> list[Finding]:
+    """The findings with accepted warnings marked, and a note for each `[[accept]]` that meets none.
+
+    For the rules in `unread` nobody looked, so of what accepts them nothing is said.
+    """
     wanted = {(accept.rule, accept.where): accept for accept in show.accepts}
     met: set[tuple[str, str]] = set()
     marked: list[Finding] = []
@@ -103,7 +118,7 @@ def accepted(show: Show, findings: list[Finding]) -> list[Finding]:
             finding = replace(finding, accepted=True)
         marked.append(finding)
     for number, accept in enumerate(show.accepts, start=1):
-        if (accept.rule, accept.where) not in met:
+        if (accept.rule, accept.where) not in met and accept.rule not in unread:
             says, remedy = f"accepts {accept.rule} at {accept.where}, but there is no such warning", "take it out"
             if any((f.rule, f.where, f.severity) == (accept.rule, accept.where, "error") for f in findings):
                 says = f"accepts {accept.rule} at {accept.where}, which is an error; only warnings can be accepted"

@@ -112,10 +112,10 @@ def listen(
         PatcherError: no port could be opened.
     """
     hosts = [] if scene.yard else [host for host in scene.hosts.values() if host]
-    art_net = [] if scene.yard else scene.art_net_hosts()
+    art_net = scene.art_net_hosts()
     e131 = [host for host in hosts if host not in art_net]
     listening = Listening()
-    with Hearing() as hearing, Prober(art_net, e131, interface) as prober:
+    with Hearing() as hearing, Prober(art_net, e131, interface, echo=not scene.yard) as prober:
         hearing.listen_on([DISCOVERY_UNIVERSE, *universes], interface)
         if not hearing.ears:
             reasons = "; ".join(sorted(set(hearing.deaf.values())))
@@ -179,7 +179,7 @@ def _boxes(scene: ListenedShow, prober: Prober, heard: Heard) -> tuple[list[Pres
     answered: dict[str, str] = dict(prober.answered)
     ways = prober.ways
     if scene.yard:
-        answered, ways = dict.fromkeys(_simulated(scene), presence.SIMULATED), [presence.SIMULATED]
+        answered, ways = dict.fromkeys(_simulated(scene), presence.SIMULATED) | answered, [presence.SIMULATED]
     boxes = presence.presences(scene.wiring.show, scene.patch, scene.hosts, answered, heard.nodes)
     if scene.yard:
         asked = [box for box in boxes if scene.wiring.show.controllers[box.box].delivery == "unicast"]

@@ -6,13 +6,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from patcher.errors import Finding
-from patcher.listener.contention import in_words
 from patcher.listener.heard import Node
 from patcher.patch.patch import Patch
+from patcher.sheets.figures import ranges
 from patcher.show.schema import Show
 from patcher.trade import Protocol
 
 SIMULATED = "yard"
+FEW = 4
+"""Numbers that are listed one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,8 @@ def findings(boxes: Iterable[Presence], ways: Sequence[str], *, yard_runs: bool 
         elif box.protocol == "artnet" and box.answers == "echo":
             says = f"is there at {box.address}, but does not answer ArtPoll"
             found.append(_finding("warning", "no-poll-reply", where, says, "check that the box is set to Art-Net"))
-        elif box.answers == "ArtPoll" and (lacking := sorted(set(box.universes) - set(box.port_addresses))):
-            says = f"answers with {_port_addresses(box)}; the patch also has {in_words(lacking)} for it"
+        elif box.answers == "ArtPoll" and (not set(box.universes) <= set(box.port_addresses)):
+            says = listens_words(box.port_addresses, box.universes)
             remedy = f"type in what `patcher patch` prints for {box.box}"
             found.append(_finding("warning", "port-addresses", where, says, remedy))
     return [*_missing(missing, ways, yard_runs=yard_runs), *found] if missing else found
@@ -113,8 +115,20 @@ def _missing(boxes: Sequence[Presence], ways: Sequence[str], *, yard_runs: bool)
     return [_finding("warning", "box-missing", where, says, remedy)]
 
 
-def _port_addresses(box: Presence) -> str:
-    return in_words(box.port_addresses, "Port-Address", "Port-Addresses") if box.port_addresses else "no Port-Address"
+def listens_words(port_addresses: Iterable[int], universes: Iterable[int]) -> str:
+    """What a box says that it listens to, against what is planned: `listens to 5, 6 of 5, 6, 7: 7 is missing`."""
+    said, planned = set(port_addresses), sorted(set(universes))
+    heard = [universe for universe in planned if universe in said]
+    missing = [universe for universe in planned if universe not in said]
+    if not missing:
+        return f"listens to {_list(planned)}, as planned"
+    verb = "is" if len(missing) == 1 else "are"
+    return f"listens to {_list(heard)} of {_list(planned)}: {_list(missing)} {verb} missing"
+
+
+def _list(numbers: Sequence[int]) -> str:
+    """A few numbers one by one, many as ranges; `none` where there are none."""
+    return (", ".join(map(str, numbers)) if len(numbers) <= FEW else ranges(numbers)) or "none"
 
 
 def _finding(severity: str, rule: str, where: str, says: str, remedy: str) -> Finding:

@@ -59,18 +59,21 @@ class Prober(contextlib.AbstractContextManager["Prober"]):
         ways: by what it can ask here, for people: "ArtPoll", "ICMP echo", "the ping program", "the ARP cache".
     """
 
-    def __init__(self, art_net: Collection[str], others: Collection[str], interface: str | None = None) -> None:
+    def __init__(
+        self, art_net: Collection[str], others: Collection[str], interface: str | None = None, *, echo: bool = True
+    ) -> None:
         """Ready to ask.
 
         Args:
             art_net: addresses of Art-Net boxes, asked by ArtPoll as well.
             others: addresses of E1.31 boxes.
             interface: the address of this machine to ask from.
+            echo: whether to ask by more than ArtPoll; an address of this machine answers an echo whoever listens there.
         """
         self.answered: dict[str, Way] = {}
         self.unreachable: dict[str, str] = {}
         self._art_net = tuple(dict.fromkeys(art_net))
-        self._every = tuple(dict.fromkeys([*art_net, *others]))
+        self._every = tuple(dict.fromkeys([*art_net, *others])) if echo else ()
         self._number = 0
         self._pings: dict[str, subprocess.Popen[bytes]] = {}
         self._own: list[socket.socket] = []

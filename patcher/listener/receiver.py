@@ -5,12 +5,13 @@ from __future__ import annotations
 import selectors
 import socket
 from collections.abc import Iterable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from patcher.errors import PatcherError, refuse
 from patcher.listener.recvmmsg import LONGEST, Arrived, many
+from patcher.wire.artnet import Octets
 
 BUFFER = 32 * 1024 * 1024
 """Octets that the system is asked to keep for us between two looks; it grants what it allows."""
@@ -86,6 +87,12 @@ class Receiver(AbstractContextManager["Receiver"]):
         left = self._sockets.pop(ear)
         self._selector.unregister(left)
         left.close()
+
+    def answer(self, ear: Ear, octets: Octets, sender: str) -> None:
+        """Send to whoever sent something here; what the system does not send is lost, as any datagram may be."""
+        host, _, port = sender.rpartition(":")
+        with suppress(OSError):
+            self._sockets[ear].sendto(octets, (host, int(port)))
 
     def poll(self, seconds: float) -> list[Datagram]:
         """What has arrived, of each ear its share, after waiting at most so many seconds for the first."""

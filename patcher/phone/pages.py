@@ -22,7 +22,7 @@ from patcher.phone.content import WHOLE, Content
 from patcher.phone.dark_drawing import night_drawing
 from patcher.phone.desk import hold_of
 from patcher.phone.state import COLOUR_KEYS, LONGEST_TEXT
-from patcher.phone.ticks import left
+from patcher.phone.ticks import by_hand, left
 from patcher.power.flow import power
 from patcher.sheets.box_sheet import box_sheets
 from patcher.sheets.patch_tables import TYPED
@@ -80,7 +80,7 @@ class Pages:
             "failed": failed(record, plan.digests), "open": still_open(record, plan.digests, plan.older),
             "unproved": self.unproved(plan),
             "notes": [f"{one.when:%d %b %H:%M} · {one.thing}: {one.what}" for one in reversed(record.notes[-LATEST:])],
-            **left(plan),
+            **left(plan), "by_hand": by_hand(plan),
         }  # fmt: skip
 
     def unproved(self, plan: Content) -> list[str]:

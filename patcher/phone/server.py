@@ -133,11 +133,11 @@ class Server:
                 self._walks.take(act)
             case "note":
                 asyncio.get_running_loop().run_in_executor(None, self._note, act)
-            case "typed" | "told":
+            case "typed" | "told" | "done":
                 asyncio.get_running_loop().run_in_executor(None, self._tick, act)
 
     def _tick(self, act: Act) -> None:
-        """Tick off what was typed in or told, or take the tick away; what cannot be kept is said."""
+        """Tick off what was typed in, told or done, or take the tick away; what cannot be kept is said."""
         try:
             tick(self._desk.plan, act)
             self._desk.recorded()

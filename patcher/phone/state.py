@@ -40,7 +40,7 @@ Mode = Literal["patterns", "round", "film"]
 Do = Literal[
     "here", "find", "pattern", "colour", "by", "brighter", "dimmer", "faster", "slower",
     "on", "back", "hold", "let go", "run", "stop", "dark", "light",
-    "round", "resume", "answer", "note", "typed", "told", "film", "turn",
+    "round", "resume", "answer", "note", "typed", "told", "done", "film", "turn",
 ]  # fmt: skip
 DOES = frozenset(get_args(Do))
 
@@ -53,7 +53,8 @@ class Act:
         do: what; `turn`: another part of the page is opened, where no word of the last tap belongs.
         text: of what; of an answer its key, of a note its words; of a tick `yes`, or `no` to take it away.
         thing: of a note what it is about; of an answer no the things that are not so, a comma between them; of a tick
-            the box and the start that is typed in, a space between them, or the run that the player is told of.
+            the box and the start that is typed in, a space between them, or the run that the player is told of, or
+            of a job of the hands its step, kind and name.
         number: of an answer the screen that it answers.
     """
 

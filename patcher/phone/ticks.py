@@ -1,4 +1,4 @@
-"""The list of what is still to type into the boxes and to tell the player, as a page shows it and ticks it off."""
+"""The list of what is still to do, as a page shows it and ticks it off: by hand, typed in, told to the player."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from patcher.patch import entered
 from patcher.patch.patch_file import change_entered, read_entered
 from patcher.phone.content import Content
 from patcher.phone.state import Act
+from patcher.season.jobs import BY_HAND, ByHand, jobs
+from patcher.season.ticks_file import change_ticks, read_ticks
+from patcher.season.work_list import Kept, last_words, work
 from patcher.sheets.patch_tables import (
     IN_ITS_DRAWING,
     OWN_SETTING,
@@ -19,6 +22,12 @@ from patcher.sheets.patch_tables import (
     to_type,
     typed_notes,
 )
+from patcher.walk.record_file import local_time, read_record
+
+WORDS: dict[ByHand, str] = {
+    "bench": "Test", "hang": "Hang", "leads": "Join the lead of", "power": "Power:",
+}  # fmt: skip
+"""What the page says is to be done."""
 
 
 def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
@@ -46,6 +55,24 @@ def left(plan: Content) -> dict[str, list[dict[str, Any]]]:
     }  # fmt: skip
 
 
+def by_hand(plan: Content) -> list[dict[str, Any]]:
+    """What hands are still to do, box by box in the order of a day's work, and how long it took last season."""
+    kept = Kept(
+        read_entered(plan.path, practice=plan.practice), read_ticks(plan.path, practice=plan.practice),
+        read_record(plan.path, practice=plan.practice),
+    )  # fmt: skip
+    return [
+        {
+            "box": box.box, "last": last_words(box),
+            "rows": [
+                {"thing": task.key, "name": f"{WORDS[step]} {task.thing}", "says": task.says}
+                for step in BY_HAND for task in box.left(step)
+            ],
+        }
+        for box in work(plan.wiring, plan.patch, kept)
+    ]  # fmt: skip
+
+
 def _to_tell(todo: entered.Todo) -> dict[str, list[str]]:
     """What the player is to be told of each run: addresses, how its universes are sent, where it begins."""
     found: dict[str, list[str]] = {run: [] for run in todo.to_tell}
@@ -70,6 +97,9 @@ def tick(plan: Content, act: Act) -> None:
     Raises:
         PatcherError: there is no such thing, or it cannot be kept.
     """
+    if act.do == "done":
+        _tick_job(plan, act)
+        return
     held, yes = read_entered(plan.path, practice=plan.practice), act.text == "yes"
     if act.do == "told":
         runs = entered.named_runs([act.thing], held, plan.wiring, plan.patch)
@@ -85,5 +115,19 @@ def tick(plan: Content, act: Act) -> None:
     change_entered(
         plan.path,
         lambda now: (entered.typed if yes else entered.untyped)(now, plan.wiring, plan.patch, [(box, start)]),
+        practice=plan.practice,
+    )
+
+
+def _tick_job(plan: Content, act: Act) -> None:
+    """Tick a job of the hands off, or take its tick away."""
+    planned = {f"{job.step} {job.kind} {job.name}": (job, held) for job, held in jobs(plan.wiring).items()}
+    if act.thing not in planned:
+        raise refuse(act.thing, "is nothing that is to be done", "open this page again")
+    job, asked = planned[act.thing]
+    now = local_time()
+    change_ticks(
+        plan.path,
+        lambda kept: kept.ticked({job: asked}, now) if act.text == "yes" else kept.unticked([job]),
         practice=plan.practice,
     )

@@ -34,7 +34,7 @@ def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:
 def say(wiring: Wiring, patch: Patch, left: Todo, show: Path, *, hint: bool) -> None:
     """Print all that is still to do; `hint` says how to tick it off."""
     if not left.to_type and not left.to_tell:
-        print("Nothing to do: all settings are in the boxes, and the player knows all addresses.")
+        print("Nothing to type in or to tell: all settings are in the boxes, and the player knows all addresses.")
         return
     if left.to_type:
         print("Settings to change in the boxes:")

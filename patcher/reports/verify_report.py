@@ -10,6 +10,8 @@ from typing import Any
 
 from patcher.patch.patch import Patch
 from patcher.patch.thing import called
+from patcher.reports import batch_report
+from patcher.season.batches import Failures, failures
 from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
@@ -44,6 +46,7 @@ class Progress:
         wanted: the items that are asked about, each with its digest.
         shown: how many steps were shown just now; None where only a report is wanted.
         practice: whether the record is that of practice with the simulated yard.
+        seasons: how many seasons are over.
     """
 
     show: Path
@@ -53,6 +56,12 @@ class Progress:
     wanted: Mapping[Item, str] = field(repr=False)
     shown: int | None = None
     practice: bool = False
+    seasons: int = 0
+
+    @property
+    def failures(self) -> Failures:
+        """What the replaced pixels say of each purchase."""
+        return failures(self.wiring.show, self.record.replaced)
 
     @cached_property
     def states(self) -> dict[Item, State]:
@@ -147,6 +156,8 @@ def say(progress: Progress) -> None:
         word = chapter.removesuffix("s")
         for entry in progress.record.chapter(chapter):
             print(f"{word}, {entry.when:%Y-%m-%d %H:%M}: {one_line(f'{entry.thing}: {entry.what}')}")
+    if progress.shown is None:
+        batch_report.say(progress.failures, progress.seasons)
 
 
 def _say_unproved(progress: Progress) -> None:
@@ -176,6 +187,7 @@ def document(progress: Progress) -> dict[str, Any]:
             for item, state in progress.states.items()
         ],
         "unproved": None if unproved is None else _unproved_json(unproved), **entries,
+        **batch_report.document(progress.failures),
     }  # fmt: skip
 
 

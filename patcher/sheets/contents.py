@@ -14,6 +14,7 @@ from patcher.patch.patch_file import dump
 from patcher.power.flow import Power, if_known
 from patcher.sheets import patch_tables
 from patcher.sheets.box_sheet import BoxSheet, box_sheets
+from patcher.sheets.day_list import DayBox
 from patcher.sheets.feed_tables import FeedSheet, SupplySheet, feed_sheets, supply_sheets
 from patcher.sheets.labels import Label, Tag, labels
 from patcher.sheets.parts_list import SPARES, Need, shopping
@@ -54,6 +55,7 @@ class ShowSheet:
         to_tell: what the player is still to be told, against what was ticked off.
         to_send: which universes the player is still to send otherwise, against what was ticked off.
         to_draw: the runs that begin elsewhere than the player was told, or go another way.
+        day: the day's work, box by box.
         boxes: a sheet a box.
         spares: boxes on the shelf.
         supplies: every supply in use.
@@ -82,6 +84,7 @@ class ShowSheet:
     to_tell: PrintedTable
     to_send: PrintedTable
     to_draw: PrintedTable
+    day: tuple[DayBox, ...]
     boxes: tuple[BoxSheet, ...]
     spares: tuple[str, ...]
     supplies: tuple[SupplySheet, ...]
@@ -102,6 +105,7 @@ def _to_type(left: Todo) -> patch_tables.PrintedTable:
 def show_sheet(
     wiring: Wiring, patch: Patch, kept: Patch | None, state: Power, *, entered: Entered = NOTHING,
     spares: float = SPARES, findings: Sequence[Finding] = (), tags: tuple[Tag, ...] = (),
+    day: tuple[DayBox, ...] = (),
 ) -> ShowSheet:  # fmt: skip
     """All that is printed of a show.
 
@@ -114,6 +118,7 @@ def show_sheet(
         spares: percent of pixels and fuses to have besides.
         findings: what is to be said of the show.
         tags: the tags for storage, where they are wanted; see `labels.tags`.
+        day: the day's work, where it is wanted.
     """
     show = wiring.show
     same = None if kept is None else not (start_changes(kept, patch, show) or run_changes(kept, patch))
@@ -125,7 +130,7 @@ def show_sheet(
         patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch),
         tuple(patch_tables.sent_lines(wiring, patch)), not entered.nothing,
         _to_type(left),
-        patch_tables.to_tell(left.runs), patch_tables.to_send(left.sent), patch_tables.to_draw(left.drawn),
+        patch_tables.to_tell(left.runs), patch_tables.to_send(left.sent), patch_tables.to_draw(left.drawn), day,
         box_sheets(wiring, patch, state), tuple(box.name for box in show.controllers.values() if box.spare),
         supply_sheets(state), feed_sheets(state), tuple(runs), shopping(wiring, state, spares=spares),
         labels(wiring, state), tags, tuple(finding for finding in findings if not finding.accepted),

@@ -9,6 +9,7 @@ from typing import Any
 
 from patcher.drawing.voltage_profile import plain
 from patcher.sheets.contents import ShowSheet
+from patcher.sheets.day_list import day_table
 from patcher.sheets.figures import count, power_cuts
 from patcher.sheets.patch_tables import PORT_PIXELS, SEND_BY, SEND_TO, PrintedTable, shown_head
 from patcher.units import length
@@ -44,7 +45,7 @@ def tables(sheet: ShowSheet) -> dict[str, PrintedTable]:
     found = {
         "patch": sheet.starts, "player": sheet.player, "to-type": sheet.to_type, "to-tell": sheet.to_tell,
         "to-send": sheet.to_send, "to-draw": sheet.to_draw, "shopping": _of(sheet.shopping),
-        "labels": _of(sheet.labels), "chains": _chains(sheet), "taps": _taps(sheet),
+        "day": day_table(sheet.day), "labels": _of(sheet.labels), "chains": _chains(sheet), "taps": _taps(sheet),
     }  # fmt: skip
     if sheet.tags:
         rows = [

@@ -45,11 +45,17 @@ class RecordedAnswer:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A note, a replaced pixel or a string tried on the bench: which thing, when, and what."""
+    """A note, a replaced pixel or a string tried on the bench: which thing, when, and what.
+
+    Of a replaced pixel also `batch`, the purchase of what was put in, and `of`, that of the run at that time; both None
+    where nobody said, and with entries of before they were kept.
+    """
 
     thing: str
     when: When
     what: str
+    batch: str | None = None
+    of: str | None = None
 
 
 @dataclass(frozen=True)
@@ -84,9 +90,9 @@ class Record:
         """With these answers, in place of what was said of the same items before."""
         return replace(self, answers={**self.answers, **answers})
 
-    def added(self, chapter: Chapter, entry: Entry) -> Record:
-        """With one more note, replaced pixel or bench result."""
-        chapters: dict[str, tuple[Entry, ...]] = {chapter: (*self.chapter(chapter), entry)}
+    def added(self, chapter: Chapter, *entries: Entry) -> Record:
+        """With more notes, replaced pixels or bench results."""
+        chapters: dict[str, tuple[Entry, ...]] = {chapter: (*self.chapter(chapter), *entries)}
         return replace(self, **chapters)  # type: ignore[arg-type]  # each chapter is a field
 
     def chapter(self, chapter: Chapter) -> tuple[Entry, ...]:

@@ -40,7 +40,7 @@ def dump(record: Record) -> str:
     """The text of the record's file."""
     proved: dict[str, dict[str, Any]] = {}
     for item, answer in record.answers.items():
-        keys: dict[str, Any] = {"says": answer.says, "when": _in_minutes(answer.when), "against": answer.against}
+        keys: dict[str, Any] = {"says": answer.says, "when": in_minutes(answer.when), "against": answer.against}
         if answer.found:
             keys["found"] = list(answer.found)
         if answer.film:
@@ -49,13 +49,18 @@ def dump(record: Record) -> str:
     tables: dict[str, Any] = {"format": FORMAT, "proved": proved}
     for chapter in CHAPTERS:
         if entries := record.chapter(chapter):
-            tables[chapter] = [{"thing": one.thing, "when": _in_minutes(one.when), "what": one.what} for one in entries]
+            tables[chapter] = [_entry(one) for one in entries]
     text = _HEAD + tomli_w.dumps(tables)
     text = text.encode(errors="replace").decode()  # words of a command line may be no Unicode
     return text + "\n" + _last_line(tables, text) + "\n"
 
 
-def _in_minutes(when: datetime) -> datetime:
+def _entry(one: Entry) -> dict[str, Any]:
+    keys = {"thing": one.thing, "when": in_minutes(one.when), "what": one.what, "batch": one.batch, "of": one.of}
+    return {key: value for key, value in keys.items() if value is not None}
+
+
+def in_minutes(when: datetime) -> datetime:
     """The same moment in a zone of whole minutes: TOML (RFC 3339) knows no seconds there, which some old zones have."""
     off = when.utcoffset() or timedelta()
     if not off % timedelta(minutes=1):

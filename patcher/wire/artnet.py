@@ -17,9 +17,10 @@ packet's name.
 
 import ipaddress
 import struct
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from patcher.trade import CHANNELS, LAST_UNIVERSE
+from patcher.trade import CHANNELS, LAST_UNIVERSE, UDP_PORTS
 from patcher.wire.malformed import Malformed
 
 Octets = bytes | bytearray | memoryview
@@ -47,6 +48,11 @@ _DMX = struct.Struct("BBBBBB")  # from 12: Sequence, Physical, SubUni, Net, Leng
 _POLL_REPLY = struct.Struct(">4s4xBB6x18s64s64xH4s12x4s7x6s")
 
 _OUTPUT_FROM_ART_NET = 0x80  # PortTypes
+_POLL_REPLY_OCTETS = 239
+_PORT_AT, _OEM_AT, _GOOD_OUTPUT_AT, _BIND_IP_AT, _BIND_INDEX_AT, _STATUS2_AT = 14, 20, 182, 207, 211, 212
+_OEM_UNKNOWN = 0x00FF
+_LONG_PORT_ADDRESSES = 0x08  # Status2: Port-Addresses of 15 bits
+_SHORT_NAME, _LONG_NAME = 18, 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +151,53 @@ def poll_packet() -> bytearray:
     It leaves out the fields behind DiagPriority, which a receiver takes as 0.
     """
     return _head(_OP_POLL) + bytes(2)
+
+
+def poll_reply_packets(address: str, short_name: str, long_name: str, port_addresses: Iterable[int]) -> list[bytearray]:
+    """ArtPollReply packets of 239 octets that say who is there, and which Port-Addresses it puts out.
+
+    One packet describes up to four ports of one net and sub-net. What has more sends several, which BindIndex counts
+    from 1.
+
+    Args:
+        address: the replier's IPv4 address.
+        short_name: cut to 17 octets.
+        long_name: cut to 63 octets.
+        port_addresses: one for each port.
+
+    Raises:
+        ValueError: a Port-Address is not 0 to 32767.
+    """
+    groups: list[list[int]] = []
+    for port_address in port_addresses:
+        _check_port_address(port_address)
+        if groups and len(groups[-1]) < REPLY_PORTS and groups[-1][0] >> 4 == port_address >> 4:
+            groups[-1].append(port_address)
+        else:
+            groups.append([port_address])
+    own = ipaddress.IPv4Address(address).packed
+    names = _cut(short_name, _SHORT_NAME), _cut(long_name, _LONG_NAME)
+    return [_poll_reply(own, *names, ports, index) for index, ports in enumerate(groups or [[]], start=1)]
+
+
+def _poll_reply(own: bytes, short_name: bytes, long_name: bytes, ports: list[int], index: int) -> bytearray:
+    packet = bytearray(_POLL_REPLY_OCTETS)
+    packet[: len(_IDENTIFIER) + 2] = _IDENTIFIER + _LOW_FIRST.pack(_OP_POLL_REPLY)
+    switch, types = ports[0] >> 4 if ports else 0, bytes([_OUTPUT_FROM_ART_NET] * len(ports))
+    low = bytes(port & 0xF for port in ports)
+    fields = (switch >> 4, switch & 0xF, short_name, long_name, len(ports), types, low, bytes(6))
+    _POLL_REPLY.pack_into(packet, 10, own, *fields)
+    _LOW_FIRST.pack_into(packet, _PORT_AT, UDP_PORTS["artnet"])
+    _HIGH_FIRST.pack_into(packet, _OEM_AT, _OEM_UNKNOWN)
+    packet[_GOOD_OUTPUT_AT : _GOOD_OUTPUT_AT + len(types)] = types
+    packet[_BIND_IP_AT:_BIND_INDEX_AT] = own
+    packet[_BIND_INDEX_AT], packet[_STATUS2_AT] = index, _LONG_PORT_ADDRESSES
+    return packet
+
+
+def _cut(name: str, octets: int) -> bytes:
+    """A name as a field holds it, its last octet 0; no character is cut in two."""
+    return name.encode()[: octets - 1].decode(errors="ignore").encode()
 
 
 def decode(octets: Octets) -> Dmx | Sync | Poll | PollReply | Malformed:

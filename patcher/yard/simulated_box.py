@@ -20,6 +20,8 @@ from patcher.yard.sync import ArtSync, StreamSync
 
 REMEMBERED, A_UNIVERSE = 256, 4
 """Packet heads that a box remembers having read, and how many more for each of its universes."""
+MOST_ASKED = 64
+"""Questions who is there that wait for an answer; more are ignored."""
 MOST_SOURCES = 16
 """Sources that a box keeps apart in one universe. Those of a higher priority take the place of lower ones."""
 NOT_ITS_UNIVERSE = "of universes that it has no pixels in"
@@ -54,6 +56,7 @@ class SimulatedBox:
         changed: rows of `slots` that were set since this was last emptied.
         overwrites: called before a row in `changed` is set again, so that nothing goes by unseen.
         on: whether it has power; without it takes nothing.
+        asked: who asked, by ArtPoll, whether it is there, as address:port; whoever answers them empties this.
     """
 
     name: str
@@ -64,6 +67,7 @@ class SimulatedBox:
     changed: set[int] = field(default_factory=set)
     overwrites: Callable[[], None] | None = None
     on: bool = True
+    asked: list[str] = field(default_factory=list)
     _sources: dict[int, dict[bytes, _Source]] = field(default_factory=dict)
     _heads: dict[bytes, e131.Data | artnet.Dmx] = field(default_factory=dict)
     _oldest: float = float("inf")
@@ -96,6 +100,9 @@ class SimulatedBox:
             case artnet.Sync():
                 self._count("synchronization")
                 self._show(self.art_sync.released(sender, now))
+            case artnet.Poll() if len(self.asked) < MOST_ASKED:
+                self._count("that asked who is there")
+                self.asked.append(sender)
             case Malformed():
                 self._count("malformed")
             case _:

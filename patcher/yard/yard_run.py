@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from patcher.errors import PatcherError
 from patcher.listener.receiver import Ear, Receiver
 from patcher.show.schema import Show
+from patcher.wire import artnet
 from patcher.yard.yard import Yard, sync_ears
 
 MOST_JOINED = 64
@@ -83,7 +84,19 @@ def run(
         now = time.monotonic()
         yard.hear([(heard_by[each.ear], each.octets, each.sender) for each in datagrams], now)
         yard.expire(now)
+        _answer(yard, receiver, heard_by)
         groups.update()
         for watch in watchers:
             watch()
     return groups.left_out
+
+
+def _answer(yard: Yard, receiver: Receiver, heard_by: dict[Ear, list[str]]) -> None:
+    """Each Art-Net box says which Port-Addresses it listens to, to whoever on this machine asked it."""
+    for ear, names in heard_by.items():
+        for box in (yard.boxes[name] for name in names if yard.boxes[name].asked and ear.interface is None):
+            replies = artnet.poll_reply_packets(ear.host, box.name, f"{box.name}, of the yard", box.universes)
+            for sender in (asker for asker in box.asked if asker.startswith("127.")):
+                for reply in replies:
+                    receiver.answer(ear, reply, sender)
+            box.asked.clear()

@@ -101,6 +101,18 @@ def test_the_sockets(here: Patcher, cottage: Path) -> None:
     holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
 
 
+def test_the_list_of_the_season(here: Patcher, cottage: Path) -> None:
+    # Source: README.md, The season's list
+    show = "shows/heron-lock.toml"
+    assert here("patch", show).returncode == 0
+    ticked = f"todo {show} --hung cottage --took 75"
+    for command in (ticked, f"todo {show}"):
+        holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
+    words = ("verify", show, "gate-left/12", "--replaced", "went dark", "--batch", "2025")
+    holds(here(*words).stdout, shown(f'patcher verify {show} gate-left/12 --replaced "went dark" --batch 2025')[0])
+    holds(here("verify", show, "--report").stdout, shown(f"patcher verify {show} --report")[0])
+
+
 def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
     # Source: README.md, Set up; the design: the main job on a shipped show, on this machine alone
     (block,) = re.findall(r"^```text\n(.*?)^```", README, re.MULTILINE | re.DOTALL)

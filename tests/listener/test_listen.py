@@ -423,7 +423,7 @@ def test_boxes_that_are_there_missing_or_set_otherwise() -> None:
     found = {one.rule: one for one in presence.findings(there, ["ArtPoll", "ICMP echo", "the ARP cache"])}
     assert found["box-missing"].says == "no answer from lock (192.0.2.24); asked by ICMP echo, the ARP cache"
     assert found["box-not-asked"].where == "controller.mill"
-    assert "Port-Addresses 1, 9; the patch also has universe 2 " in found["port-addresses"].says
+    assert "listens to 1 of 1, 2: 2 is missing" in found["port-addresses"].says
     assert found["no-poll-reply"].where == "controller.weir"
     assert found["box-unsure"].where == "controller.quay"
     assert len(found) == 5
@@ -713,6 +713,38 @@ def test_nodes_answer_under_their_names(here: Patcher, tmp_path: Path, near: str
     assert (boxes["gate"]["long_name"], boxes["gate"]["port_addresses"]) == ("Gate post by the lock", [1, 2])
     assert boxes["weir"]["answers"] != "ArtPoll"
     assert [one["address"] for one in found["nodes"]] == [there]
+
+
+def test_what_a_box_says_that_it_listens_to_is_held_against_the_plan_and_kept(
+    here: Patcher, tmp_path: Path, near: str
+) -> None:
+    # Source: the issue: "box-2 listens to 5, 6 of 5, 6, 7: 7 is missing"; by hand: 400 RGB pixels take 3 universes
+    first = near.rpartition(".")[0]
+    there, listener = (f"{first}.{n}" for n in random.sample(range(1, 255), 2))
+    show = tmp_path / "lock.toml"
+    tables = small(**{"box-2": box(there, "artnet", "a", first_universe=5)})
+    tables["run"]["a"]["pixels"] = 400
+    show.write_text(tomli_w.dumps(tables))
+    ask = ("listen", show, "--interface", listener, "--seconds", 0.8)
+    with node(there, ("two", "Box two"), [5, 6]):
+        assert heard_of(here(*ask, "--json"))["ticked"] == []
+        assert not list(tmp_path.glob("lock.*.toml"))  # no patch is kept yet, so there is nothing to hold it against
+        assert here("patch", show).returncode == 0
+        ran = here(*ask)
+    assert ran.returncode == 1
+    assert "warning: controller.box-2: listens to 5, 6 of 5, 6, 7: 7 is missing\n" in ran.stdout
+    assert "Ticked off" not in ran.stdout
+    assert "box-2 listens to 5, 6 of 5, 6, 7: 7 is missing." in here("todo", show, "box-2").stdout
+    with node(there, ("two", "Box two"), [5, 6, 7]):
+        ran = here(*ask)
+        assert "Ticked off as typed in: address and protocol of box-2." in ran.stdout
+        assert "is missing" not in ran.stdout
+        assert heard_of(here(*ask, "--json"))["ticked"] == []  # it is ticked off already
+    left = json.loads(here("todo", show, "--json").stdout)
+    assert left["own_settings"] == []
+    assert [one["start"] for one in left["to_type"]] == ["box-2/1"]  # of pixels and colours it says nothing
+    assert left["boxes"][0]["port_addresses"] == [5, 6, 7]
+    assert "box-2 listens to 5, 6, 7, as planned." in here("todo", show, "box-2").stdout
 
 
 @pytest.mark.long

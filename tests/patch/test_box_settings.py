@@ -46,7 +46,7 @@ def show(tmp_path: Path, here: Patcher) -> Path:
     path = tmp_path / "house.toml"
     write(path)
     assert here("patch", path).returncode == 0
-    assert "Nothing to do" in here("todo", path, "--typed", "all", "--told", "all").stdout
+    assert "Nothing to type in or to tell" in here("todo", path, "--typed", "all", "--told", "all").stdout
     return path
 
 
@@ -163,7 +163,7 @@ WORDS = "house: address 192.0.2.1 → 192.0.2.77, protocol E1.31 → Art-Net"
 
 
 def test_a_new_address_and_protocol_are_still_to_type_in(show: Path, here: Patcher) -> None:
-    # Source: found in use: after both had changed, `todo` said "Nothing to do: all settings are in the boxes"
+    # Source: found in use: after both had changed, `todo` said that all settings are in the boxes
     write(show, **MOVED)
     assert f"Settings to type: {WORDS.replace(':', '')}.\n" in here("diff", show).stdout
     text = here("patch", show).stdout
@@ -202,10 +202,10 @@ def test_what_was_ticked_off_before_addresses_were_kept_is_not_asked_anew(show: 
     # Nor was it kept then how the player sends.
     path.write_text(re.sub(r"(?ms)^\[own.*?(?=^\[player)|^\[sent.*", "", path.read_text()))
     assert not re.search("address|192", path.read_text())
-    assert "Nothing to do" in here("todo", show).stdout
+    assert "Nothing to type in or to tell" in here("todo", show).stdout
     # It is not known, so no change of it can be said; nor does another tick say that it was typed in.
     write(show, **MOVED)
-    assert "Nothing to do" in here("todo", show, "--typed", "house/1").stdout
+    assert "Nothing to type in or to tell" in here("todo", show, "--typed", "house/1").stdout
     assert not any("address" in held for held in tomllib.loads(path.read_text())["own"].values())
     here("todo", show, "--typed", "house")
     write(show)

@@ -345,7 +345,7 @@ def test_what_each_port_of_one_start_has_is_typed_in_too(
     assert says in listed
     (one,) = json.loads(here("todo", show, "--json").stdout)["to_type"]
     assert [[port["pixels"], port["nulls"]] for port in one["new"]["ports"]] == [list(left), list(right)]
-    assert "Nothing to do" in here("todo", show, "--typed", "house", "--told", "all").stdout
+    assert "Nothing to type in or to tell" in here("todo", show, "--typed", "house", "--told", "all").stdout
 
 
 def test_what_was_ticked_off_before_ports_were_kept_is_not_known(tmp_path: Path, here: Patcher) -> None:
@@ -359,7 +359,7 @@ def test_what_was_ticked_off_before_ports_were_kept_is_not_known(tmp_path: Path,
     assert "ports" not in path.read_text()
     said = here("todo", show).stdout
     assert "640 (of each port not known) → 640 (1: 320, 2: 320)" in " ".join(said.split())
-    assert "Nothing to do" in here("todo", show, "--typed", "house").stdout
+    assert "Nothing to type in or to tell" in here("todo", show, "--typed", "house").stdout
 
 
 @pytest.mark.parametrize("ports", ["[[1, 3]]", "[1, 2]", '[[1, "a", 0]]', "[[1, -2, 0]]", '"x"', "[[1, 2, 3, 4]]", "5"])

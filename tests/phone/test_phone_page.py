@@ -5,6 +5,7 @@ import json
 import re
 import threading
 import time
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -137,7 +138,16 @@ def test_no_heading_of_the_report_is_left_with_nothing_below(heron_lock: Path) -
             page.locator("#report").get_by_role("link", name="Back to the drawing").tap()
 
 
-NOTHING = {"boxes": {}, "to_type": [], "to_tell": [], "failed": [], "open": [], "unproved": [], "notes": []}
+NOTHING = {
+    "boxes": {},
+    "by_hand": [],
+    "to_type": [],
+    "to_tell": [],
+    "failed": [],
+    "open": [],
+    "unproved": [],
+    "notes": [],
+}
 
 
 @pytest.mark.long
@@ -446,6 +456,31 @@ def check_accessible(page: Page, section: str) -> None:
     assert dark["y"] + dark["height"] <= SCREEN["height"]
 
 
+def test_what_hands_have_done_is_ticked_off_box_by_box_and_taken_back(heron_lock: Path) -> None:
+    # Source: the file beside the show, read as any TOML reader reads it
+    kept = heron_lock.with_name("heron-lock.done.toml")
+
+    def done() -> list[tuple[str, str]]:
+        return [(one["step"], one["name"]) for one in tomllib.loads(kept.read_text())["done"]] if kept.exists() else []
+
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        page.get_by_role("link", name="Progress and notes").tap()
+        boxes = page.locator("#by_hand summary")
+        boxes.first.wait_for(timeout=60_000)  # the first report works out what no yes proves
+        assert [text.partition(":")[0] for text in boxes.all_inner_texts()] == [
+            "lockhouse", "gatepost", "weirside", "mooring",
+        ]  # fmt: skip
+        boxes.nth(1).tap()
+        box = page.get_by_label("Hang gate-left")
+        box.tap()
+        assert until(lambda: done() == [("hang", "gate-left")])
+        page.get_by_text("gatepost: 8 to do").wait_for()
+        assert box.is_checked()
+        box.tap()
+        assert until(lambda: done() == [])
+        page.get_by_text("gatepost: 9 to do").wait_for()
+
+
 @pytest.mark.long
 def test_no_violation_of_accessibility_and_keys_for_gloves(heron_lock: Path) -> None:
     # Judge: axe-core, by axe-playwright-python; Source: the design: gloves (keys of 48 px at least), a screen of 360 px
@@ -453,7 +488,9 @@ def test_no_violation_of_accessibility_and_keys_for_gloves(heron_lock: Path) -> 
         # The lists of a report that has something to say of everything; to work a real one out takes its time.
         ticked = [{"thing": "gatepost 1", "name": "1", "says": "in the box: 1/1; type in 2/1; pixels 170"}]
         lists = {name: [f"gable: {name}"] for name in ("failed", "open", "unproved", "notes")}
+        hands = {"box": "gatepost", "last": "hang 40 min", "rows": [ticked[0] | {"name": "Hang gate-left"}]}
         full = NOTHING | lists | {"to_type": ticked, "to_tell": ticked, "in_all": {"proved": 1, "failed": 1, "open": 1}}
+        full |= {"by_hand": [hands]}
         page.route("**/report", lambda route: route.fulfill(json=full))
         for section in ("home", "boxes", "report"):
             page.goto(f"{rig.entry.origin}/show#{section}")

@@ -427,7 +427,7 @@ BASES = {
     "listen": ("--seconds", "0.1", "--universe", "1"), "yard": ("SHOW", "--seconds", "0"),
     "verify": ("SHOW", "--report"), "diagnose": ("SHOW", "eaves", "--answers", "none"),
     "phone": ("SHOW", "--address", "192.0.2.1"), "swap": ("SHOW", "mooring", "shelf"),
-    "film": ("SHOW", "--dry-run"), "draw": ("SHOW", "--address", "192.0.2.1"),
+    "todo": ("SHOW", "--hung", "gable"), "film": ("SHOW", "--dry-run"), "draw": ("SHOW", "--address", "192.0.2.1"),
 }  # fmt: skip
 
 

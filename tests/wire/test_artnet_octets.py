@@ -166,6 +166,29 @@ def test_art_poll_reply(
     )
 
 
+def test_a_reply_is_laid_out_as_the_specification_says() -> None:
+    # Source: Art-Net 4, ArtPollReply, laid out by hand in rig/packets.py; there BindIp and BindIndex are left out.
+    # From memory: BindIp at 207, BindIndex at 211, which counts a node's replies from 1.
+    (sent,) = artnet.poll_reply_packets("192.0.2.21", "lockhouse", "Heron Lock, lockhouse", (0x1231, 0x1235, 0x1230))
+    by_hand = art_poll_reply(mac=bytes(6))
+    by_hand[207:212] = bytes((192, 0, 2, 21, 1))
+    assert sent == by_hand
+
+
+@given(st.sets(st.integers(0, 32767), max_size=40))
+def test_a_node_of_many_ports_sends_several_replies(ports: set[int]) -> None:
+    # Source: Art-Net 4: one reply has one NetSwitch, one SubSwitch and four ports at most
+    replies = artnet.poll_reply_packets("192.0.2.21", "n" * 30, "ä" * 40, sorted(ports))
+    assert [reply[211] for reply in replies] == [*range(1, len(replies) + 1)]
+    read = [artnet.decode(reply) for reply in replies]
+    assert all(isinstance(one, PollReply) for one in read)
+    assert [port for one in read for port in one.port_addresses] == sorted(ports)
+    assert {(one.address, one.short_name, one.long_name) for one in read} == {("192.0.2.21", "n" * 17, "ä" * 31)}
+    assert len(replies) <= max(1, len(ports))
+    with pytest.raises(ValueError, match="Port-Address 32768 is not"):
+        artnet.poll_reply_packets("192.0.2.21", "", "", [32768])
+
+
 @pytest.mark.parametrize("port_address", [-1, 32768])
 def test_what_cannot_be_sent_is_refused(port_address: int) -> None:
     # Source: Art-Net 4, Port-Address: 0 to 32767. The words are ours.

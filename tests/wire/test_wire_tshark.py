@@ -49,6 +49,7 @@ def artnet_packets() -> dict[object, bytes]:
     packets["targeted"] = artnet.poll_packet()[:12] + bytes.fromhex("2000" + "1234" + "0003")
     packets["reply"] = art_poll_reply()
     packets["no ports"] = art_poll_reply(())
+    packets["ours"] = artnet.poll_reply_packets("192.0.2.21", "lockhouse", "Heron Lock", (5, 6, 7, 8, 20))[1]
     packets["full"] = art_poll_reply((0x7FF0, 0x7FFF, 0x7FF5, 0x7FF5))
     return packets
 
@@ -211,6 +212,18 @@ def test_targeted_poll_is_read_as_tshark_reads_it(art: dict[object, Reading]) ->
     assert int(reading["artnet.poll.talktome"], 16) == 0x20
     assert int(reading["artnet.poll.target_port_top"]) == 0x1234
     assert int(reading["artnet.poll.target_port_bottom"]) == 3
+
+
+def test_a_reply_of_ours_is_read_by_tshark(art: dict[object, Reading]) -> None:
+    # Judge: tshark 4.0. The fifth Port-Address is of another sub-net: 20 is 0.1.4.
+    reading = art["ours"]
+    check_header(reading, "0x2100")
+    fields = {name: reading[f"artnet.poll_reply.{name}"] for name in ("ip_address", "port_nr", "oem", "num_ports")}
+    assert fields == {"ip_address": "192.0.2.21", "port_nr": "6454", "oem": "0x00ff", "num_ports": "1"}
+    assert int(reading["artnet.poll_reply.subswitch"], 16) == 1
+    assert reading["artnet.poll_reply.swout_1_universe"] == "20"
+    (bind_index,) = (values for name, values in reading.fields.items() if name.endswith("bind_index"))
+    assert [int(value, 0) for value in bind_index] == [2]
 
 
 @pytest.mark.parametrize(

@@ -370,22 +370,41 @@ async function report() {
       row.append(Object.assign(document.createElement("td"), { textContent: of[state] }));
     return row;
   }));
-  ticks("to_type", "typed", told.to_type);
-  ticks("to_tell", "told", told.to_tell);
+  ticks($("to_type"), "typed", told.to_type, ticked.typed);
+  ticks($("to_tell"), "told", told.to_tell, ticked.told);
+  byHand(told.by_hand);
   for (const name of ["failed", "open", "unproved", "notes"]) lines($(name), told[name].length ? told[name] : ["none"]);
 }
 
 // What is ticked off stays in the list while the page is open, so that a wrong tick can be taken back.
-const ticked = { typed: new Map(), told: new Map() };
+const ticked = { typed: new Map(), told: new Map(), done: new Map() };
 
-function ticks(list, act, rows) {
+// A box's list opens with a tap; the boxes stand in the order of a day's work.
+function byHand(boxes) {
+  const known = new Map([...$("by_hand").children].map((one) => [one.dataset.box, one]));
+  $("by_hand").replaceChildren(...boxes.map((one) => {
+    if (!ticked.done.has(one.box)) ticked.done.set(one.box, new Map());
+    const memory = ticked.done.get(one.box);
+    const details = known.get(one.box) || document.createElement("details");
+    details.dataset.box = one.box;
+    if (!known.has(one.box)) details.append(document.createElement("summary"), document.createElement("ul"));
+    const [summary, list] = details.children;
+    summary.textContent = `${one.box}: ${one.rows.length || "nothing"} to do${one.last ? ` (last season ${one.last})` : ""}`;
+    list.className = "ticks";
+    list.setAttribute("aria-label", `Still to do at ${one.box}`);
+    ticks(list, "done", one.rows, memory);
+    return details;
+  }));
+}
+
+function ticks(list, act, rows, memory) {
   const left = new Set(rows.map((row) => row.thing));
-  for (const row of rows) ticked[act].set(row.thing, row);
-  if (!ticked[act].size) {
-    lines($(list), ["none"]);
+  for (const row of rows) memory.set(row.thing, row);
+  if (!memory.size) {
+    lines(list, ["none"]);
     return;
   }
-  $(list).replaceChildren(...[...ticked[act].values()].map((row) => {
+  list.replaceChildren(...[...memory.values()].map((row) => {
     const box = Object.assign(document.createElement("input"), { type: "checkbox", checked: !left.has(row.thing) });
     box.addEventListener("change", () => {
       if (!send(act, box.checked ? "yes" : "no", { thing: row.thing })) box.checked = !box.checked;
