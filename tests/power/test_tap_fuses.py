@@ -4,6 +4,7 @@ import tomli_w
 from hypothesis import Phase, given
 from hypothesis import strategies as st
 
+from patcher.mains import whole_level
 from patcher.power import shortfalls
 from patcher.power.feed_plan import plan
 from patcher.power.flow import power
@@ -87,9 +88,9 @@ def test_a_level_at_which_all_is_ok_is_one_at_which_every_tap_has_a_fuse() -> No
     # By hand: 66 pixels draw 66 mA dark and 60 mA each besides at full: 4 A at level 0.9934.
     kinds = {"lamp": {"awg": 20, "min_volts": 1.0}}
     state = power(wired(show({"a": line(66)}, {"f": fed(tap("a", 1, 0.5))}, kinds=kinds)))
-    level, ends = shortfalls.brightest(state)
+    level, ends = whole_level.brightest(state)
     assert level == 0.99
     assert [end.rule for end in ends] == ["tap-fuse"]
     thin = power(wired(show({"a": line(5)}, {"f": fed(tap("a", 1, 0.5))}, kinds={"lamp": {"awg": 28}})))
-    assert shortfalls.brightest(thin)[0] == 1.0
+    assert whole_level.brightest(thin)[0] == 1.0
     assert shortfalls.at_any_level(thin) == {"a string too thin for any blade fuse": ["feed.f"]}
