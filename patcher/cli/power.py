@@ -16,8 +16,8 @@ from patcher.terminal.printed import finding_json, say_json
 
 if TYPE_CHECKING:
     from patcher.mains.energy import Season
-    from patcher.power.feed_plan import Plan
     from patcher.power.flow import Power
+    from patcher.power.plan import Plan
     from patcher.power.wires import Wire
     from patcher.show.writer import Seen
     from patcher.wiring import Wiring

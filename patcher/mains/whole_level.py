@@ -109,4 +109,4 @@ def named(limit: Finding) -> str:
         "overload": "supply", "low-volts": "the volts of", "collapse": "the volts of", "fuse": "the fuse of",
         "fuse-reserve": "the fuse of", "tap-fuse": "the tap fuses of", "breaker": "the breaker of",
     }  # fmt: skip
-    return f"{words[limit.rule]} {name}"
+    return f"a tap fuse of {name}" if part == ["taps"] else f"{words[limit.rule]} {name}"

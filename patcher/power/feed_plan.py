@@ -18,8 +18,9 @@ from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
 from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground, at_ends
-from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
-from patcher.power.planned_feeds import fitted, with_feeds
+from patcher.power.flow import SLIGHT, TINY, Power, power
+from patcher.power.plan import Plan, RailPlan
+from patcher.power.planned_feeds import fitted, with_feeds, with_tap_fuses
 from patcher.power.shortfalls import findings
 from patcher.power.stretches import Stretch, grounds
 from patcher.power.strip import RailStrip, near_enough, not_drawn, pixel_places, strip_of, supply_place
@@ -37,80 +38,6 @@ MARGIN = 0.05
 """Part of a pixel's rated volts that a plan leaves it above its least. Common practice, no source."""
 _PASSES = 4
 """How often the whole show is solved and added to."""
-
-
-@dataclass(frozen=True, slots=True)
-class RailPlan:
-    """What is planned for one stretch of V+.
-
-    Attributes:
-        parts: of each run in it, the first and the last pixel, from 1.
-        supply: what feeds it.
-        taps: the taps that are added, as run and pixel.
-        bound: a number of added taps that no plan with this supply can go below whose taps all give current to the
-            rail. (A wire that takes current out of a thick rail and brings it on, a jumper, is not looked for.) 0 where
-            feeds that it shares with others might bring more, if the others took less.
-        feeds: the feeds that bring them.
-    """
-
-    parts: tuple[tuple[str, int, int], ...]
-    supply: str
-    taps: tuple[tuple[str, int], ...]
-    bound: int
-    feeds: tuple[str, ...]
-
-    @property
-    def proved(self) -> bool:
-        """Whether these are the fewest taps."""
-        return len(self.taps) == self.bound
-
-
-@dataclass(frozen=True, eq=False)
-class Plan:
-    """Feeds for a show.
-
-    Attributes:
-        before: the power of the show as it is.
-        after: its power with the feeds.
-        feeds: the names of the feeds that are added.
-        rails: what is planned for each stretch that wanted any.
-        open: what could not be planned, and why.
-        assumed: what was assumed where the file does not say.
-        margin: the part of its rated volts that each pixel of what is planned has above its least.
-        slack: the part by which its wire is longer than the straight line.
-    """
-
-    before: Power
-    after: Power
-    feeds: tuple[str, ...]
-    rails: tuple[RailPlan, ...]
-    open: tuple[Finding, ...]
-    assumed: tuple[str, ...]
-    margin: float
-    slack: float
-
-    @property
-    def metres(self) -> dict[str, float]:
-        """Metres of two-core wire to buy, by its size."""
-        total: defaultdict[str, float] = defaultdict(float)
-        for name in self.feeds:
-            planned = self.after.show.feeds[name]
-            total[str(Wire(planned.awg, planned.mm2))] += sum(tap.length for tap in planned.taps)
-        return dict(total)
-
-
-def level_that_holds(state: Power) -> float | None:
-    """The highest level in whole hundredths at which every pixel that is fed and known has its volts.
-
-    None where there is no such level, or no such pixel.
-    """
-    runs = [state.show.runs[name] for name in state.circuit.runs]
-    each = [state.show.type_of(run).min_volts for run in runs]
-    least = np.repeat([np.nan if volts is None else volts for volts in each], [run.pixels for run in runs])
-    asked = ~np.isnan(least) & state.drop.fed & state.drop.known
-    if not asked.any():
-        return None
-    return highest_level(state.circuit, lambda drop: bool((drop.volts[asked] >= least[asked] - TINY).all()))
 
 
 def plan(
@@ -150,9 +77,9 @@ def plan(
     work.take_out_needless()
     work.note_what_still_lacks()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
-    return Plan(
-        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin, slack
-    )  # fmt: skip
+    done = with_tap_fuses(work.state, work.given)
+    rails, assumed = tuple(work.rails.values()), tuple(work.assumed)
+    return Plan(before, done, feeds, rails, work.findings(), assumed, margin, slack)
 
 
 Parts = tuple[tuple[str, int, int], ...]

@@ -16,7 +16,7 @@ from patcher.power.circuit import Floats, Ints, metres_between
 from patcher.power.flow import TINY, Power
 from patcher.power.stretches import Stretch, outwards
 from patcher.power.tap_fuse import TapFuse
-from patcher.power.wires import most_into, wire_of
+from patcher.power.wires import most_carried, most_into, wire_of
 from patcher.shapes import Positions, positions
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
@@ -242,8 +242,9 @@ def _joined(state: Power, number: Mapping[int, int]) -> tuple[tuple[tuple[int, f
 
 
 def _most_into(tap: TapFuse) -> float:
-    """The most amperes that may go into the string at a tap so that a fuse can be had for it."""
-    return most_into(tap.wire.bears) if tap.needed and tap.wire is not None else np.inf
+    """The most amperes that may go into the string at a tap: what its own fuse carries, or one that can be had."""
+    given = np.inf if tap.given is None else most_carried(tap.given)
+    return min(given, most_into(tap.wire.bears)) if tap.needed and tap.wire is not None else given
 
 
 def _acting(state: Power) -> Iterator[tuple[TapFuse, float]]:

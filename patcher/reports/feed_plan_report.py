@@ -9,9 +9,9 @@ from typing import Any
 
 from patcher.errors import Finding
 from patcher.power import shortfalls
-from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
 from patcher.power.flow import Power
 from patcher.power.flow import power as solved
+from patcher.power.plan import Plan, RailPlan, level_that_holds
 from patcher.power.wires import Wire, sizes_above, wire_of
 from patcher.reports import power_report
 from patcher.sheets.figures import amps
@@ -20,6 +20,10 @@ from patcher.terminal.printed import count, finding_json, in_words, say_table
 from patcher.units import length
 
 SAFETY = "Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first."
+
+TAP_FUSE = (
+    "Tap fuse: where the tap joins the string, for the string’s own wire may carry less than the feed’s fuse passes."
+)
 
 
 def wrong(plan: Plan) -> list[Finding]:
@@ -52,12 +56,16 @@ def say(plan: Plan, path: Path, *, written: bool) -> None:
 def _say_feeds(plan: Plan) -> None:
     if plan.feeds:
         long = f"length,_{with_slack(plan.slack).replace(' ', '_')}"
+        own = any(tap.fuse for name in plan.feeds for tap in plan.after.show.feeds[name].taps)
         say_table(
-            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries"),
-            [row for name in plan.feeds for row in _feed_rows(plan.after, name)],
-            right=f"smallest_fuse tap {long} carries",
+            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries", *(["tap_fuse"] if own else [])),
+            [row if own else row[:-1] for name in plan.feeds for row in _feed_rows(plan.after, name)],
+            right=f"smallest_fuse tap {long} carries tap_fuse",
         )
-        print(f"{power_report.SMALLEST_FUSE}\n")
+        print(power_report.SMALLEST_FUSE)
+        if own:
+            print(TAP_FUSE)
+        print()
     for rail in plan.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
@@ -140,7 +148,9 @@ def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
     for number, join in enumerate(state.circuit.joins[name], start=1):
         head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
         carries = amps(abs(float(state.drop.amps[join.wire])))
-        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries)
+        size = load.feed.taps[join.tap - 1].fuse
+        own = "" if size is None else f"{size:g} A"
+        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries, own)
 
 
 def document(plan: Plan) -> dict[str, Any]:

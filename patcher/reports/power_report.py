@@ -139,7 +139,8 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
             said = f"may carry {wire.bears:g} A, less than these feeds let through"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
             print(
-                "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."
+                "Each tap on such a string gets a fuse of its own, a tap fuse (fuse = … in its tap): patcher sheet "
+                "says which tap gets which."
             )
 
 
@@ -188,7 +189,10 @@ def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
         "next_blade": load.smallest_fuse,
         "taps": [
-            {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
-            for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)
+            {
+                "run": tap.join.run, "pixel": tap.join.pixel, "metres": if_known(tap.join.metres),
+                "amps": if_known(into), "fuse": tap.given,
+            }
+            for tap, into in zip(state.taps[load.feed.name], load.into, strict=True)
         ],
     }  # fmt: skip

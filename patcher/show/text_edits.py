@@ -139,12 +139,13 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
     lines = ["", f"# {note}"]
     for feed in feeds:
         keys = {"supply": feed.supply, "from": feed.source, "tap": feed.tap, "awg": feed.awg, "mm2": feed.mm2}
-        keys["fuse"] = int(feed.fuse) if feed.fuse is not None and feed.fuse == int(feed.fuse) else feed.fuse
+        keys["fuse"] = None if feed.fuse is None else _amps(feed.fuse)
         lines += ["", f"[feed.{feed.name}]"]
         lines += [f"{key} = {tomlkit.item(value).as_string()}" for key, value in keys.items() if value is not None]
         lines += ["taps = ["]
         lines += [
-            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r} }},' for tap in feed.taps
+            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r}{_tap_fuse(tap)} }},'
+            for tap in feed.taps
         ]
         lines += ["]"]
     new = with_ends_of(text, text.rstrip("\r\n") + "\n" + "".join(f"{line}\n" for line in lines))
@@ -183,6 +184,15 @@ def with_points(text: str, run: str, file: str) -> str:
     _set(table, "shape", "points")
     _set(table, "file", file)
     return tomlkit.dumps(document)
+
+
+def _amps(fuse: float) -> float:
+    """A fuse as a person writes it."""
+    return int(fuse) if fuse == int(fuse) else fuse
+
+
+def _tap_fuse(tap: Tap) -> str:
+    return "" if tap.fuse is None else f", fuse = {_amps(tap.fuse)!r}"
 
 
 def _place(tap: Tap) -> str:

@@ -13,8 +13,8 @@ from patcher.errors import Finding
 from patcher.mains import whole_level
 from patcher.power import shortfalls
 from patcher.power.drop import solve
-from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
+from patcher.power.plan import level_that_holds
 from patcher.sheets.figures import fuses, lowest
 from patcher.show.show_file import read_show
 from patcher.units import apart
