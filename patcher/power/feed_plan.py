@@ -8,7 +8,7 @@ show is solved as a whole, what still sags is added to, and what proves needless
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -22,7 +22,7 @@ from patcher.power.flow import SLIGHT, TINY, Power, power
 from patcher.power.plan import Plan, RailPlan
 from patcher.power.planned_feeds import fitted, with_feeds, with_tap_fuses
 from patcher.power.shortfalls import findings
-from patcher.power.stretches import Stretch, grounds
+from patcher.power.stretches import Parts, Stretch, grounds
 from patcher.power.strip import RailStrip, near_enough, not_drawn, pixel_places, strip_of, supply_place
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
@@ -48,6 +48,7 @@ def plan(
     level: float | None = None,
     celsius: float = CELSIUS,
     margin: float = MARGIN,
+    assigned: Mapping[Parts, str] | None = None,
 ) -> Plan:
     """The feeds that a sound show needs besides those that it has.
 
@@ -60,10 +61,11 @@ def plan(
         level: the level that must hold; the show's, where not said.
         celsius: temperature of the wires.
         margin: the part of its rated volts that each pixel is to have above its least.
+        assigned: the supply that is to feed a stretch which has none, by its parts; else the nearest that can.
     """
     before = power(wiring, level=level, celsius=max(celsius, CELSIUS))
     sizes = tuple(sorted(set(gauges), key=lambda size: (-size.ohms(), size.area)))
-    work = _Work(before, Stock(sizes, slack, METRES_PER[wiring.show.settings.units] / 10), margin)
+    work = _Work(before, Stock(sizes, slack, METRES_PER[wiring.show.settings.units] / 10), margin, assigned or {})
     if celsius < CELSIUS:
         work.assumed[f"wires at {CELSIUS:g} °C, the temperature that check reckons with"] = None
     if before.level < wiring.show.settings.level:
@@ -82,10 +84,6 @@ def plan(
     return Plan(before, done, feeds, rails, work.findings(), assumed, margin, slack)
 
 
-Parts = tuple[tuple[str, int, int], ...]
-"""What a stretch is made of: of each run in it, the first and the last pixel, from 1."""
-
-
 class _Work:
     """A plan as it grows.
 
@@ -94,6 +92,7 @@ class _Work:
         given: the feeds that the show has already.
         stock: what there is to wire with.
         margin: the part of its rated volts that each pixel is to have above its least.
+        assigned: the supply that is to feed a stretch which has none, by its parts.
         grounds: whose ground each run's is joined with.
         left: amperes that each supply can still give; of one whose load is not known, none.
         rails: what is planned, by the parts of the stretch.
@@ -101,8 +100,8 @@ class _Work:
         assumed: what was assumed, each once.
     """
 
-    def __init__(self, state: Power, stock: Stock, margin: float) -> None:
-        self.state, self.stock, self.margin = state, stock, margin
+    def __init__(self, state: Power, stock: Stock, margin: float, assigned: Mapping[Parts, str]) -> None:
+        self.state, self.stock, self.margin, self.assigned = state, stock, margin, assigned
         self.given = frozenset(state.show.feeds)
         self.grounds = grounds(state.wiring)
         self.left: dict[str, float] = {}
@@ -211,6 +210,7 @@ class _Work:
             return list(part.supplies)
         volts, load = show.type_of(show.runs[run]).volts, float(self.state.drawn(part).sum())
         able = near_enough(self.state.wiring, [name for name in self.left if show.supplies[name].volts == volts], run)
+        able = [self.assigned[part.parts]] if part.parts in self.assigned else able
         enough = [name for name in able if self.left[name] >= load - SLIGHT]
         if not enough:
             self._too_weak(part, able, load)

@@ -9,6 +9,7 @@ import numpy as np
 
 from patcher.errors import Finding
 from patcher.power.flow import TINY, Power, highest_level
+from patcher.power.stretches import Parts
 from patcher.power.wires import Wire
 
 
@@ -26,7 +27,7 @@ class RailPlan:
         feeds: the feeds that bring them.
     """
 
-    parts: tuple[tuple[str, int, int], ...]
+    parts: Parts
     supply: str
     taps: tuple[tuple[str, int], ...]
     bound: int
@@ -36,6 +37,25 @@ class RailPlan:
     def proved(self) -> bool:
         """Whether these are the fewest taps."""
         return len(self.taps) == self.bound
+
+
+@dataclass(frozen=True, slots=True)
+class NewSupplies:
+    """Supplies that a plan adds.
+
+    Attributes:
+        names: the supplies.
+        cuts: the runs and pixels just before which V+ is cut for them.
+        bound: a number of them that nothing can go below, whatever feeds what.
+        best: whether no fewer would do where each stretch is fed from its own box or the nearest one.
+        places: what is not known of places, in words.
+    """
+
+    names: tuple[str, ...]
+    cuts: tuple[tuple[str, int], ...]
+    bound: int
+    best: bool
+    places: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +71,7 @@ class Plan:
         assumed: what was assumed where the file does not say.
         margin: the part of its rated volts that each pixel of what is planned has above its least.
         slack: the part by which its wire is longer than the straight line.
+        new: the supplies that are added; None where none were asked for.
     """
 
     before: Power
@@ -61,6 +82,7 @@ class Plan:
     assumed: tuple[str, ...]
     margin: float
     slack: float
+    new: NewSupplies | None = None
 
     @property
     def metres(self) -> dict[str, float]:

@@ -12,6 +12,7 @@ from patcher.power import shortfalls
 from patcher.power.flow import Power
 from patcher.power.flow import power as solved
 from patcher.power.plan import Plan, RailPlan, level_that_holds
+from patcher.power.stretches import cut_at
 from patcher.power.wires import Wire, sizes_above, wire_of
 from patcher.reports import power_report
 from patcher.sheets.figures import amps
@@ -44,13 +45,44 @@ def say(plan: Plan, path: Path, *, written: bool) -> None:
     if not plan.feeds and not plan.open:
         print(f"Every pixel has its volts at level {state.level:g}{_margin(plan)}: no extra feed is needed.")
     else:
+        _say_supplies(plan)
         _say_feeds(plan)
         _say_what_it_gives(plan)
     for finding in [*plan.open, *wrong(plan)]:
         print(in_words(finding))
     if plan.feeds:
-        print(f"Written into {path}." if written else f"Nothing was written; --write puts the feeds into {path}.")
+        what = "supplies, cuts and feeds" if plan.new and plan.new.names else "feeds"
+        print(f"Written into {path}." if written else f"Nothing was written; --write puts the {what} into {path}.")
         print(SAFETY)
+
+
+def _say_supplies(plan: Plan) -> None:
+    """Print the supplies that are added, and where V+ is cut for them; nothing where none is."""
+    new, state = plan.new, plan.after
+    if new is None or not new.names:
+        return
+    loads = {load.supply.name: load for load in state.supplies}
+    rows = []
+    for name in new.names:
+        load, feeds = loads[name], sum(feed.supply == name for feed in state.show.feeds.values())
+        rated = f"{load.supply.volts:g} V, {load.supply.amps:g} A"
+        rows.append((name, rated, load.supply.box, feeds, amps(load.amps), f"{load.amps / load.supply.amps:.0%}"))
+    say_table(("new_supply", "rated", "box", "feeds", "at_level", "of_rated"), rows, right="feeds at_level of_rated")
+    print(f"Each gives at most 80 % of its rating at level {state.level:g} (common practice); {_fewest(plan)}.")
+    if new.cuts:
+        print(f"Where two meet {cut_at(plan.before.show, list(new.cuts))}; leave the ground whole, the data needs it.")
+    print()
+
+
+def _fewest(plan: Plan) -> str:
+    """What is known of fewer supplies."""
+    assert plan.new is not None  # noqa: S101
+    number, bound = len(plan.new.names), plan.new.bound
+    if number <= bound:
+        return "fewer cannot carry it"
+    if plan.new.best:
+        return "fewer cannot, where each run is fed from its own box or the nearest one"
+    return f"{bound} may be enough, fewer are not"
 
 
 def _say_feeds(plan: Plan) -> None:
@@ -87,7 +119,7 @@ def _say_what_it_gives(plan: Plan) -> None:
     without = level_that_holds(plan.before)
     if without is not None and without < state.level:
         print(f"Without extra feeds, what is fed now has its volts up to level {without:g}.")
-    for words in plan.assumed:
+    for words in (*plan.assumed, *(plan.new.places if plan.new else ())):
         print(f"Assumed: {words}.")
 
 
@@ -171,5 +203,10 @@ def document(plan: Plan) -> dict[str, Any]:
         "slack": round(plan.slack * 100, 6),
         "open": [finding_json(finding) for finding in plan.open],
         "findings": [finding_json(finding) for finding in wrong(plan)],
-        "assumed": list(plan.assumed),
+        "assumed": [*plan.assumed, *(plan.new.places if plan.new else ())],
+        "new_supplies": None if plan.new is None else {
+            "supplies": list(plan.new.names), "lower_bound": plan.new.bound,
+            "proved": len(plan.new.names) <= plan.new.bound, "fewest_by_rule": plan.new.best,
+            "cuts": [{"run": run, "pixel": pixel} for run, pixel in plan.new.cuts],
+        },
     }  # fmt: skip

@@ -166,8 +166,8 @@ def test_the_level_of_all_names_a_tap_fuse() -> None:
 
 def test_a_plan_gives_its_taps_the_fuses_that_their_strings_need_and_writes_them() -> None:
     # By hand: 82 pixels of 61 mA are 5 A. A string of AWG 20 takes 4 A at a tap, so two taps: 2.5 A each wants 4 A, and
-    # the feed one of 7.5 A (80 % are 6 A), which passes more than the 5 A of the string. From 30 m away one wire to both
-    # is the shortest.
+    # the feed one of 7.5 A (80 % are 6 A), which passes more than the 5 A of the string. From 30 m away one wire
+    # to both is the shortest.
     kinds = {"lamp": {"awg": 20, "min_volts": 1.0}}
     tables = show({"a": line(82)}, {}, kinds=kinds, supplies=AT_BOX, box={"at": [-30.0, 0.0]})
     found = plan(wired(tables), margin=0.0, gauges=(Wire(12),))
