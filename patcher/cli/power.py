@@ -242,9 +242,10 @@ def _write_feeds(path: Path, seen: Seen, wiring: Wiring, plan: Plan) -> None:
     from patcher.show.writer import write_together
 
     text = seen[path] or ""
+    if plan.new is not None and plan.new.cuts:
+        text = edited(text, wiring.show, plan.after.show, "")
     if plan.new is not None and plan.new.names:
         supplies = [plan.after.show.supplies[name] for name in plan.new.names]
-        text = edited(text, wiring.show, plan.after.show, "")
         text = with_supplies(text, supplies, f"Chosen by patcher power --plan for level {plan.after.level:g}.")
     feeds = [plan.after.show.feeds[name] for name in plan.feeds]
     level, margin = plan.after.level, plan.margin * 100

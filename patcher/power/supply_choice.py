@@ -8,7 +8,7 @@ those the shortest way from box to pixels.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, inf
 
 import numpy as np
@@ -40,12 +40,14 @@ class Load:
 
     Attributes:
         amps: what each of its pixels draws at most, in data order.
+        least: amperes that all of them draw at least.
         runs: places, from 0, at which a run begins, without the first: there V+ is cut first.
         away: metres to it from each box from which it may be fed.
         room: metres to it from each supply there is already from which it may be fed.
     """
 
     amps: Floats
+    least: float
     runs: tuple[int, ...]
     away: Mapping[str, float]
     room: Mapping[str, float]
@@ -91,7 +93,7 @@ def choose(loads: Sequence[Load], kinds: Sequence[Kind], left: Mapping[str, floa
         kinds: the kinds of supplies of these volts.
         left: amperes that each supply there is already can still give: it takes whole loads only.
     """
-    extra = dict.fromkeys({box for load in loads for box in load.away}, 0.0)
+    extra = dict.fromkeys((box for load in loads for box in load.away), 0.0)
     coarse = max((float(load.amps.max()) for load in loads), default=0.0)
     for _ in range(len(extra) + 2):
         found = _numbers(loads, kinds, left, extra)
@@ -100,7 +102,7 @@ def choose(loads: Sequence[Load], kinds: Sequence[Kind], left: Mapping[str, floa
         bought, where, best = found
         packed, short = _packed(loads, bought, where)
         if not short:
-            return Choice(bought, packed, best and not any(extra.values()))
+            return Choice(bought, packed, best and len(bought) <= _at_least(loads, kinds, left))
         for box in short:  # a cut falls between pixels: what is left of each supply may be less than one draws
             carried = sum(loads[number].total for number, place in enumerate(where) if place == box)
             extra[box] += coarse * sum(each == box for each, _ in bought) / carried
@@ -115,6 +117,15 @@ def fewest(amps: float, kinds: Sequence[Kind]) -> int:
         use = wanted if kind.count is None else min(wanted, kind.count)
         count, amps = count + use, amps - use * kind.gives
     return count
+
+
+def _at_least(loads: Sequence[Load], kinds: Sequence[Kind], left: Mapping[str, float]) -> int:
+    """The number of supplies below which nothing carries what all loads draw at least, each fed from one box; 0 where
+    that is not proved.
+    """
+    light = [replace(load, amps=np.array([load.least])) for load in loads]
+    found = _numbers(light, kinds, left, dict.fromkeys((box for load in loads for box in load.away), 0.0))
+    return len(found[0]) if found is not None and found[2] else 0
 
 
 _Numbers = tuple[tuple[tuple[str, Kind], ...], tuple[str | tuple[str], ...], bool]

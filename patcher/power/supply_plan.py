@@ -127,10 +127,8 @@ class _Choosing:
         choice = choose(loads, kinds, left)
         if choice is None:
             return show
-        light = sum(float(self.state.drawn(part, volts).sum()) for part in parts)
-        self.bound += fewest(light - sum(left.values()), kinds)
-        heavy = sum(load.total for load in loads)
-        self.best &= choice.best and heavy - light < 1e-9
+        self.bound += fewest(sum(load.least for load in loads) - sum(left.values()), kinds)
+        self.best &= choice.best
         show, names = _with_supplies(show, choice)
         self.names += names
         return self._assign(show, parts, choice, names)
@@ -153,13 +151,14 @@ class _Choosing:
         """A stretch as a load, with the boxes and supplies from which it may be fed."""
         state, show = self.state, self.state.show
         kinds = [show.type_of(show.runs[run]) for run, _, _ in part.parts]
-        least = [(kind.min_volts or 0.0) + self.margin * (kind.volts or 0.0) for kind in kinds]
-        asked = np.repeat(least, [last - first + 1 for _, first, last in part.parts])
+        volts = [(kind.min_volts or 0.0) + self.margin * (kind.volts or 0.0) for kind in kinds]
+        asked = np.repeat(volts, [last - first + 1 for _, first, last in part.parts])
         runs = tuple(np.cumsum([last - first + 1 for _, first, last in part.parts])[:-1].tolist())
         away = self._away(part)
         own = state.wiring.ports[part.parts[0][0]][0]
         room = {name: away[show.supplies[name].box or own] for name in left if (show.supplies[name].box or own) in away}
-        return Load(state.drawn(part, asked), runs, away, room)
+        least = float(state.drawn(part, kinds[0].volts).sum())
+        return Load(state.drawn(part, asked), least, runs, away, room)
 
     def _away(self, part: Stretch) -> dict[str, float]:
         """Metres from the box of a stretch, and from the nearest box that has a place, to its nearest pixel."""

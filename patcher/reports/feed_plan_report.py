@@ -51,27 +51,33 @@ def say(plan: Plan, path: Path, *, written: bool) -> None:
     for finding in [*plan.open, *wrong(plan)]:
         print(in_words(finding))
     if plan.feeds:
-        what = "supplies, cuts and feeds" if plan.new and plan.new.names else "feeds"
+        what = "supplies, cuts and feeds" if plan.new and (plan.new.names or plan.new.cuts) else "feeds"
         print(f"Written into {path}." if written else f"Nothing was written; --write puts the {what} into {path}.")
         print(SAFETY)
 
 
 def _say_supplies(plan: Plan) -> None:
-    """Print the supplies that are added, and where V+ is cut for them; nothing where none is."""
+    """Print the supplies that are added, and where V+ is cut; nothing where neither is."""
     new, state = plan.new, plan.after
-    if new is None or not new.names:
+    if new is None:
         return
     loads = {load.supply.name: load for load in state.supplies}
     rows = []
     for name in new.names:
         load, feeds = loads[name], sum(feed.supply == name for feed in state.show.feeds.values())
         rated = f"{load.supply.volts:g} V, {load.supply.amps:g} A"
-        rows.append((name, rated, load.supply.box, feeds, amps(load.amps), f"{load.amps / load.supply.amps:.0%}"))
-    say_table(("new_supply", "rated", "box", "feeds", "at_level", "of_rated"), rows, right="feeds at_level of_rated")
-    print(f"Each gives at most 80 % of its rating at level {state.level:g} (common practice); {_fewest(plan)}.")
+        of_rated = "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}"
+        rows.append((name, rated, load.supply.box, feeds, amps(load.amps), of_rated))
+    if rows:
+        say_table(
+            ("new_supply", "rated", "box", "feeds", "at_level", "of_rated"), rows, right="feeds at_level of_rated"
+        )
+        print(f"Each gives at most 80 % of its rating at level {state.level:g} (common practice); {_fewest(plan)}.")
     if new.cuts:
-        print(f"Where two meet {cut_at(plan.before.show, list(new.cuts))}; leave the ground whole, the data needs it.")
-    print()
+        cut = cut_at(plan.before.show, list(new.cuts))
+        print(f"Where two supplies meet, {cut}; leave the ground whole, the data needs it.")
+    if rows or new.cuts:
+        print()
 
 
 def _fewest(plan: Plan) -> str:
