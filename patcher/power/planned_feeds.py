@@ -80,7 +80,10 @@ def with_tap_fuses(state: Power, given: Container[str]) -> Power:
 def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str, Feed]:
     """The feed with another fuse, or it or one behind it with a thicker wire; nothing where it may stay."""
     feed, joins = load.feed, state.circuit.joins[load.feed.name]
-    over = any(abs(state.drop.amps[join.wire]) > state.circuit.bears[join.wire] + TINY for join in joins)
+    both = np.fmax(
+        np.abs(state.drop.amps), np.abs(state.drop.ground_amps)
+    )  # others' current may come back in its ground
+    over = any(both[join.wire] > state.circuit.bears[join.wire] + TINY for join in joins)
     unfused = feed.supply is not None and load.smallest_fuse is None and not np.isnan(load.amps)
     if over or unfused:
         return _thicker(feed if over or load.weakest in (None, load.wire) else _thinnest_behind(state, load), gauges)

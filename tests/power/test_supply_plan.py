@@ -146,6 +146,20 @@ def test_a_supply_stands_in_the_box_of_the_port_or_in_the_nearest_one() -> None:
     assert wrong(as_written(tables, found)) == []
 
 
+def test_each_run_is_fed_by_the_supply_that_was_chosen_for_it() -> None:
+    # By hand: supplies give 10 A. a (6.1 A) and c (2.44 A) each have one box near; b (6.71 A) hangs at box two, and box
+    # one is nearer. a and b together are too much for one, so b is fed from its own box.
+    tables = row({"a": line_at(1.0, 100)}, kinds={"lamp": {"awg": 12, "min_volts": 6.0}})
+    tables["controller"]["two"] = {"address": "192.0.2.2", "ports": 1, "port": {"1": ["b", "c"]}, "at": [30.0, 0.0]}
+    tables["run"]["b"] = {"pixel": "lamp"} | line_at(1.0, 110, 1.0)
+    tables["run"]["b"]["path"] = [[-8.0, 1.0], [2.9, 1.0]]
+    tables["run"]["c"] = {"pixel": "lamp", "power_joined": False} | line_at(31.0, 40, 1.0)
+    found = plan(wired(tables), [Kind(12.0, 12.5)])
+    fed_by = {tap.run: feed.supply for feed in found.after.show.feeds.values() for tap in feed.taps}
+    assert fed_by == {"a": "box-12v", "b": "two-12v", "c": "two-12v"}
+    assert wrong(as_written(tables, found)) == []
+
+
 def test_a_box_without_a_place_and_a_run_without_one_are_said() -> None:
     [words] = plan(wired(row({"a": line_at(1.0, 50)}, at=None)), [Kind(12.0, 30.0)]).new.places
     assert words == "box box has no place (at) in the file: its supply is put into box, the box of its port"
