@@ -1,5 +1,6 @@
 """Supplies that a plan chooses: how many, of which kind, in which box; what is written holds."""
 
+import json
 import re
 import tomllib
 from itertools import combinations_with_replacement, product
@@ -349,6 +350,21 @@ def test_the_file_keeps_its_comments_and_its_order(tmp_path, here) -> None:
     assert here("power", file).returncode == 0
     again = here("power", file, "--plan", "--supplies", "12V12.5A")
     assert "no extra feed is needed" in again.stdout
+
+
+def test_scripts_get_the_new_supplies_the_cuts_and_the_proof(tmp_path, here) -> None:
+    runs = {name: line_at(10.0 * at, 100) for at, name in enumerate("abc")}
+    file = tmp_path / "wall.toml"
+    file.write_text(tomli_w.dumps(row(runs, kinds={"lamp": {"awg": 14, "min_volts": 6.0}})))
+    document = json.loads(here("power", file, "--plan", "--supplies", "12V12.5A", "--json").stdout)
+    new = document["new_supplies"]
+    assert new == {
+        "supplies": ["box-12v", "box-12v-2"], "lower_bound": 2, "proved": True, "fewest_by_rule": True,
+        "cuts": [{"run": "b", "pixel": 64}],
+    }  # fmt: skip
+    loads = {each["supply"]: each for each in document["supplies"]}
+    assert all(loads[name]["amps_at_level"] <= 0.8 * loads[name]["amps"] for name in new["supplies"])
+    assert json.loads(here("power", file, "--plan", "--json").stdout)["new_supplies"] is None
 
 
 def test_a_cut_where_volts_change_is_written_though_no_supply_is_bought(tmp_path, here) -> None:
