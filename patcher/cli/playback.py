@@ -143,18 +143,19 @@ def _hosts(path: Path, show: Show, boxes: list[str], to: str | None, *, yard: bo
 
 
 def warn_too_bright(path: Path, wiring: Wiring, level: float) -> None:
-    """Say it where the supplies, wires and fuses of the show do not hold every pixel white at a level."""
+    """Say it where the supplies, wires, fuses and breakers of the show do not hold every pixel white at a level."""
+    from patcher.mains import whole_level
     from patcher.power import shortfalls
     from patcher.power.flow import power
 
     if not shortfalls.described(wiring.show):
         return
     state = power(wiring, level=level)
-    if not shortfalls.holds(state):
+    if not whole_level.holds(state):
         from patcher.reports import send_report
 
-        most, limits = shortfalls.brightest(state)
-        send_report.say_too_bright(path, level, most, limits, shortfalls.too_bright(state))
+        most, limits = whole_level.brightest(state)
+        send_report.say_too_bright(path, level, most, limits, whole_level.too_bright(state))
 
 
 def say_others(goals: list[Target], priority: int, interface: str | None, stopped: Callable[[], bool]) -> None:

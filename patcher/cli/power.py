@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,13 +17,15 @@ from patcher.terminal.printed import finding_json, say_json
 
 if TYPE_CHECKING:
     from patcher.mains.energy import Season
-    from patcher.power.feed_plan import Plan
     from patcher.power.flow import Power
+    from patcher.power.plan import Plan
+    from patcher.power.supply_choice import Kind
     from patcher.power.wires import Wire
     from patcher.show.writer import Seen
     from patcher.wiring import Wiring
 
 WIRES = "write gauges and cross-sections, as 18,14 or 1.5mm2,2.5mm2"
+KINDS = "write volts and amperes of each kind, as 5V60A,12V30A, and behind a colon how many there are: 12V30A:2"
 
 
 Level = Annotated[
@@ -48,6 +51,14 @@ Margin = Annotated[
 ]
 Sizes = Annotated[
     str, typer.Option("--wire", metavar="SIZES", help="With --plan: wires to choose from, as 18,14,2.5mm2.")
+]
+Kinds = Annotated[
+    str | None,
+    typer.Option(
+        "--supplies",
+        metavar="KINDS",
+        help="With --plan: supplies that you have or would buy, as 5V60A,12V30A:2 (two of them), for runs without one.",
+    ),
 ]
 
 
@@ -77,6 +88,7 @@ def power(
     wire: Sizes = "18,16,14,12,10",
     slack: Slack = 15.0,
     margin: Margin = 5.0,
+    supplies: Kinds = None,
     hours: Hours = None,
     days: Days = None,
     price: Price = None,
@@ -86,7 +98,7 @@ def power(
 
     What each supply gives, what each wire carries, and what each pixel gets.
     """
-    from patcher.power import feed_plan
+    from patcher.power import feed_plan, supply_plan
     from patcher.power.flow import power as solved
     from patcher.show.writer import as_read
 
@@ -94,13 +106,14 @@ def power(
         raise refuse("--write", "writes what --plan proposes", "add --plan")
     if plan and (thing is not None or svg is not None):
         raise refuse("--plan", "plans the whole show and draws nothing", "leave out the other")
+    if supplies is not None and not plan:
+        raise refuse("--supplies", "says what --plan chooses from", "add --plan")
     season, seen = _season(hours, days, price, plan=plan), as_read(show)
     if plan:
-        gauges = _wires(wire)
+        gauges, kinds = _wires(wire), None if supplies is None else _kinds(supplies)
         wiring = load(show)
-        planned = feed_plan.plan(
-            wiring, gauges=gauges, slack=slack / 100, margin=margin / 100, level=level, celsius=celsius
-        )
+        make = feed_plan.plan if kinds is None else partial(supply_plan.plan, kinds=kinds)
+        planned = make(wiring, gauges=gauges, slack=slack / 100, margin=margin / 100, level=level, celsius=celsius)
         _say_plan(show, seen, wiring, planned, write=write, as_json=as_json)
     else:
         wiring = load(show)
@@ -193,6 +206,21 @@ def _wires(text: str) -> tuple[Wire, ...]:
     return tuple(wires)
 
 
+def _kinds(text: str) -> tuple[Kind, ...]:
+    """The kinds of supplies that a person listed, each with volts, amperes and, behind a colon, how many there are."""
+    from patcher.power.supply_choice import Kind
+
+    kinds = []
+    for word in filter(None, re.split(r"[,\s]+", text.strip())):
+        match = re.fullmatch(r"(\d{1,3}(?:\.\d+)?)V(\d{1,4}(?:\.\d+)?)A(?::(\d{1,4}))?", word, re.IGNORECASE)
+        if match is None or not float(match[1]) or not float(match[2]):
+            raise refuse("--supplies", f"“{word}” is not a kind of supply", KINDS)
+        kinds.append(Kind(float(match[1]), float(match[2]), None if match[3] is None else int(match[3])))
+    if not kinds:
+        raise refuse("--supplies", "names no kind of supply", KINDS)
+    return tuple(kinds)
+
+
 def _say_plan(path: Path, seen: Seen, wiring: Wiring, plan: Plan, *, write: bool, as_json: bool) -> None:
     from patcher.reports import feed_plan_report
 
@@ -210,11 +238,17 @@ def _say_plan(path: Path, seen: Seen, wiring: Wiring, plan: Plan, *, write: bool
 
 def _write_feeds(path: Path, seen: Seen, wiring: Wiring, plan: Plan) -> None:
     from patcher.reports.feed_plan_report import with_slack
-    from patcher.show.text_edits import with_feeds
+    from patcher.show.text_edits import edited, with_feeds, with_supplies
     from patcher.show.writer import write_together
 
+    text = seen[path] or ""
+    if plan.new is not None and plan.new.cuts:
+        text = edited(text, wiring.show, plan.after.show, "")
+    if plan.new is not None and plan.new.names:
+        supplies = [plan.after.show.supplies[name] for name in plan.new.names]
+        text = with_supplies(text, supplies, f"Chosen by patcher power --plan for level {plan.after.level:g}.")
     feeds = [plan.after.show.feeds[name] for name in plan.feeds]
     level, margin = plan.after.level, plan.margin * 100
     note = f"Planned by patcher power --plan for level {level:g}, with a margin of {margin:g} %; "
     note += f"lengths are straight lines, {with_slack(plan.slack)}."
-    write_together(seen, {path: with_feeds(seen[path] or "", wiring.show, feeds, note)})
+    write_together(seen, {path: with_feeds(text, wiring.show, feeds, note)})

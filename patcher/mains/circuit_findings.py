@@ -28,6 +28,13 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
     return [finding for circuit in mains(state) for finding in _of_circuit(circuit, state.level)]
 
 
+def too_bright(state: Power) -> list[Finding]:
+    """The breakers that do not carry for hours what is taken at the level of a state."""
+    return [
+        finding for circuit in mains(state) for finding in _breaker(circuit, state.level) if finding.rule == "breaker"
+    ]
+
+
 def _of_circuit(circuit: MainsCircuit, level: float) -> Iterator[Finding]:
     yield from _empty(circuit)
     yield from _breaker(circuit, level)
@@ -64,7 +71,7 @@ def _breaker(circuit: MainsCircuit, level: float) -> Iterator[Finding]:
         return
     over = taken.at_level > breaker + SLIGHT
     relief = "move a supply to another circuit, take other loads off, or run the show at a lower level"
-    if over or taken.at_level > hours + SLIGHT:
+    if circuit.overloaded:
         takes, rated, carries = apart(taken.at_level, breaker, hours, decimals=2)
         says = f"{least}{takes} A are taken at level {level:g}, and the breaker is rated {rated} A"
         if not over:

@@ -12,7 +12,7 @@ from math import isnan, nan
 from typing import NamedTuple
 
 from patcher.mains.usual import CONTINUOUS, EFFICIENCY, INRUSH_AMPS, LEAKAGE_MA, LEAKED, POWER_FACTOR
-from patcher.power.flow import Power, SupplyLoad
+from patcher.power.flow import SLIGHT, Power, SupplyLoad
 from patcher.show.mains_tables import Socket
 from patcher.show.schema import Supply
 
@@ -145,6 +145,11 @@ class MainsCircuit:
         return None if self.breaker is None else self.breaker * CONTINUOUS
 
     @property
+    def overloaded(self) -> bool:
+        """Whether more is taken at the level than its breaker carries for hours, as far as that is known."""
+        return self.continuous is not None and self.least_amps.at_level > self.continuous + SLIGHT
+
+    @property
     def inrush(self) -> float:
         """Amperes for a moment, where all supplies are switched on at once."""
         return sum(inrush(load.supply) for load in self.supplies)
@@ -178,10 +183,22 @@ def _biggest_first(load: SupplyLoad) -> tuple[float, str]:
 
 def mains(state: Power) -> tuple[MainsCircuit, ...]:
     """Every circuit of a show, in the order in which the file first names them."""
+    return _circuits(state, state.supplies) if state.show.sockets else ()
+
+
+def mains_at_level(state: Power) -> tuple[MainsCircuit, ...]:
+    """The same, but what is taken dark and at full white is not known (NaN): it is worked out sooner."""
+    if not state.show.sockets:
+        return ()
+    given = zip(state.show.supplies.values(), state.given(state.level), strict=True)
+    loads = (SupplyLoad(supply, nan, float(amps), nan, None) for supply, amps in given if not supply.spare)
+    return _circuits(state, tuple(loads))
+
+
+def _circuits(state: Power, loads: tuple[SupplyLoad, ...]) -> tuple[MainsCircuit, ...]:
     named: dict[str, list[Socket]] = {}
     for socket in state.show.sockets.values():
         named.setdefault(socket.circuit_name, []).append(socket)
-    loads = state.supplies if named else ()
     return tuple(_circuit(name, sockets, loads) for name, sockets in named.items())
 
 

@@ -17,6 +17,7 @@ from starlette.responses import Response
 from patcher.drawing.show_drawing import show_drawing
 from patcher.frames.patterns import SWEEPS
 from patcher.frames.request import PatternName
+from patcher.mains.whole_level import whole_level_words
 from patcher.patch.thing import called
 from patcher.phone.content import WHOLE, Content
 from patcher.phone.dark_drawing import night_drawing
@@ -106,7 +107,8 @@ class Pages:
         ]
         props = {prop: list(runs) for prop, runs in show.prop_runs().items() if list(runs) != [prop]}
         page: str = _template().render(
-            title=show.settings.title, number=plan.number, drawing=Markup(night_drawing(drawing)),  # noqa: S704  (SVG of our own)
+            title=show.settings.title, number=plan.number,
+            whole_level=whole_level_words(state), drawing=Markup(night_drawing(drawing)),  # noqa: S704  (SVG of our own)
             boxes=box_sheets(plan.wiring, plan.patch, state), ports=ports, props=props, runs=show.runs, whole=WHOLE,
             called=lambda kind, name: called(kind, name, show),
             two=" ".join(name for name in show.props if name in show.controllers),

@@ -8,7 +8,7 @@ show is solved as a whole, what still sags is added to, and what proves needless
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -18,10 +18,11 @@ from patcher.errors import Finding
 from patcher.power import no_plan
 from patcher.power.circuit import Floats
 from patcher.power.feeds import LONGEST, Feeding, FeedTask, Ground, at_ends
-from patcher.power.flow import SLIGHT, TINY, Power, highest_level, power
-from patcher.power.planned_feeds import fitted, with_feeds
+from patcher.power.flow import SLIGHT, TINY, Power, power
+from patcher.power.plan import Plan, RailPlan
+from patcher.power.planned_feeds import fitted, with_feeds, with_tap_fuses
 from patcher.power.shortfalls import findings
-from patcher.power.stretches import Stretch, grounds
+from patcher.power.stretches import Parts, Stretch, grounds
 from patcher.power.strip import RailStrip, near_enough, not_drawn, pixel_places, strip_of, supply_place
 from patcher.power.wire_trees import Stock
 from patcher.power.wires import CELSIUS, Wire
@@ -39,80 +40,6 @@ _PASSES = 4
 """How often the whole show is solved and added to."""
 
 
-@dataclass(frozen=True, slots=True)
-class RailPlan:
-    """What is planned for one stretch of V+.
-
-    Attributes:
-        parts: of each run in it, the first and the last pixel, from 1.
-        supply: what feeds it.
-        taps: the taps that are added, as run and pixel.
-        bound: a number of added taps that no plan with this supply can go below whose taps all give current to the
-            rail. (A wire that takes current out of a thick rail and brings it on, a jumper, is not looked for.) 0 where
-            feeds that it shares with others might bring more, if the others took less.
-        feeds: the feeds that bring them.
-    """
-
-    parts: tuple[tuple[str, int, int], ...]
-    supply: str
-    taps: tuple[tuple[str, int], ...]
-    bound: int
-    feeds: tuple[str, ...]
-
-    @property
-    def proved(self) -> bool:
-        """Whether these are the fewest taps."""
-        return len(self.taps) == self.bound
-
-
-@dataclass(frozen=True, eq=False)
-class Plan:
-    """Feeds for a show.
-
-    Attributes:
-        before: the power of the show as it is.
-        after: its power with the feeds.
-        feeds: the names of the feeds that are added.
-        rails: what is planned for each stretch that wanted any.
-        open: what could not be planned, and why.
-        assumed: what was assumed where the file does not say.
-        margin: the part of its rated volts that each pixel of what is planned has above its least.
-        slack: the part by which its wire is longer than the straight line.
-    """
-
-    before: Power
-    after: Power
-    feeds: tuple[str, ...]
-    rails: tuple[RailPlan, ...]
-    open: tuple[Finding, ...]
-    assumed: tuple[str, ...]
-    margin: float
-    slack: float
-
-    @property
-    def metres(self) -> dict[str, float]:
-        """Metres of two-core wire to buy, by its size."""
-        total: defaultdict[str, float] = defaultdict(float)
-        for name in self.feeds:
-            planned = self.after.show.feeds[name]
-            total[str(Wire(planned.awg, planned.mm2))] += sum(tap.length for tap in planned.taps)
-        return dict(total)
-
-
-def level_that_holds(state: Power) -> float | None:
-    """The highest level in whole hundredths at which every pixel that is fed and known has its volts.
-
-    None where there is no such level, or no such pixel.
-    """
-    runs = [state.show.runs[name] for name in state.circuit.runs]
-    each = [state.show.type_of(run).min_volts for run in runs]
-    least = np.repeat([np.nan if volts is None else volts for volts in each], [run.pixels for run in runs])
-    asked = ~np.isnan(least) & state.drop.fed & state.drop.known
-    if not asked.any():
-        return None
-    return highest_level(state.circuit, lambda drop: bool((drop.volts[asked] >= least[asked] - TINY).all()))
-
-
 def plan(
     wiring: Wiring,
     *,
@@ -121,6 +48,7 @@ def plan(
     level: float | None = None,
     celsius: float = CELSIUS,
     margin: float = MARGIN,
+    assigned: Mapping[Parts, str] | None = None,
 ) -> Plan:
     """The feeds that a sound show needs besides those that it has.
 
@@ -133,10 +61,11 @@ def plan(
         level: the level that must hold; the show's, where not said.
         celsius: temperature of the wires.
         margin: the part of its rated volts that each pixel is to have above its least.
+        assigned: the supply that is to feed a stretch which has none, by its parts; else the nearest that can.
     """
     before = power(wiring, level=level, celsius=max(celsius, CELSIUS))
     sizes = tuple(sorted(set(gauges), key=lambda size: (-size.ohms(), size.area)))
-    work = _Work(before, Stock(sizes, slack, METRES_PER[wiring.show.settings.units] / 10), margin)
+    work = _Work(before, Stock(sizes, slack, METRES_PER[wiring.show.settings.units] / 10), margin, assigned or {})
     if celsius < CELSIUS:
         work.assumed[f"wires at {CELSIUS:g} °C, the temperature that check reckons with"] = None
     if before.level < wiring.show.settings.level:
@@ -150,13 +79,9 @@ def plan(
     work.take_out_needless()
     work.note_what_still_lacks()
     feeds = tuple(name for name in work.state.show.feeds if name not in wiring.show.feeds)
-    return Plan(
-        before, work.state, feeds, tuple(work.rails.values()), work.findings(), tuple(work.assumed), margin, slack
-    )  # fmt: skip
-
-
-Parts = tuple[tuple[str, int, int], ...]
-"""What a stretch is made of: of each run in it, the first and the last pixel, from 1."""
+    done = with_tap_fuses(work.state, work.given)
+    rails, assumed = tuple(work.rails.values()), tuple(work.assumed)
+    return Plan(before, done, feeds, rails, work.findings(), assumed, margin, slack)
 
 
 class _Work:
@@ -167,6 +92,7 @@ class _Work:
         given: the feeds that the show has already.
         stock: what there is to wire with.
         margin: the part of its rated volts that each pixel is to have above its least.
+        assigned: the supply that is to feed a stretch which has none, by its parts.
         grounds: whose ground each run's is joined with.
         left: amperes that each supply can still give; of one whose load is not known, none.
         rails: what is planned, by the parts of the stretch.
@@ -174,8 +100,8 @@ class _Work:
         assumed: what was assumed, each once.
     """
 
-    def __init__(self, state: Power, stock: Stock, margin: float) -> None:
-        self.state, self.stock, self.margin = state, stock, margin
+    def __init__(self, state: Power, stock: Stock, margin: float, assigned: Mapping[Parts, str]) -> None:
+        self.state, self.stock, self.margin, self.assigned = state, stock, margin, assigned
         self.given = frozenset(state.show.feeds)
         self.grounds = grounds(state.wiring)
         self.left: dict[str, float] = {}
@@ -284,6 +210,7 @@ class _Work:
             return list(part.supplies)
         volts, load = show.type_of(show.runs[run]).volts, float(self.state.drawn(part).sum())
         able = near_enough(self.state.wiring, [name for name in self.left if show.supplies[name].volts == volts], run)
+        able = [self.assigned[part.parts]] if part.parts in self.assigned else able
         enough = [name for name in able if self.left[name] >= load - SLIGHT]
         if not enough:
             self._too_weak(part, able, load)

@@ -234,8 +234,11 @@ def by_count(strip: RailStrip, chosen: Iterator[tuple[int, ...]], fewest_taps: i
 
 
 def at_ends(strip: RailStrip, count: int) -> Iterator[tuple[int, ...]]:
-    """So many taps at ends of runs, those of the whole strip first; then at its two ends, the others between."""
-    outer = dict.fromkeys([strip.ends[0], strip.ends[-1], *strip.ends])
+    """So many taps at ends of runs: those that no feed joins yet first, then those of the whole strip; then at its two
+    ends, the others between.
+    """
+    joined = {at for at, _ in strip.given}
+    outer = sorted(dict.fromkeys([strip.ends[0], strip.ends[-1], *strip.ends]), key=lambda end: end in joined)
     yield from (tuple(sorted(some)) for some in islice(combinations(outer, count), _ENDS))
     if count > 1:
         yield _shared_out(strip, np.arange(count) / (count - 1))

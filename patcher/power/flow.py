@@ -242,8 +242,8 @@ class Power:
                 kind = self.show.type_of(self.show.runs[join.run])
                 passes = self.show.supplies[load.supply].amps if fuse is None else fuse
                 wire = wire_of(kind.awg, kind.mm2)
-                every = max(abs(amps), together[join.point])
-                fuses.append(TapFuse(feed.name, join, wire, passes, fuse is not None, abs(amps), every))
+                every, own = max(abs(amps), together[join.point]), feed.taps[join.tap - 1].fuse
+                fuses.append(TapFuse(feed.name, join, wire, passes, own, fuse is not None, abs(amps), every))
             found[feed.name] = tuple(fuses)
         return found
 

@@ -14,6 +14,7 @@ from patcher.power.wires import BLADES, FUSE_LOADED, Wire, carries, most_carried
 from patcher.units import apart
 
 PLAN = "patcher power SHOW --plan proposes feeds"
+LOCAL = "local code comes first"
 OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or use a string of thicker wire"
 """What to do where a string's wire is thinner than the smallest blade fuse allows."""
 
@@ -21,6 +22,7 @@ OTHER_FUSE = "fit a fuse of another kind, of no more than its wire may carry, or
 def fuses(state: Power) -> Iterator[Finding]:
     """Fuses that blow, have no reserve, or let a wire behind them burn; feeds with none behind which something can."""
     yield from _bare(state)
+    yield from _given(state)
     for load in state.feeds:
         feed, weakest = load.feed, load.weakest
         if weakest is None or feed.fuse is None:
@@ -47,6 +49,50 @@ def fuses(state: Power) -> Iterator[Finding]:
             yield Finding("warning", "fuse-reserve", "power", f"{where}.fuse", says, fits)
 
 
+def _given(state: Power) -> Iterator[Finding]:
+    """Fuses of taps that blow, have no reserve, or let the string behind them burn; the worst of each kind a feed."""
+    for feed, taps in state.taps.items():
+        given = [tap for tap in taps if tap.given is not None]
+        large = [tap for tap in given if tap.needed]
+        if large:
+            worst = max(large, key=lambda tap: (tap.given or 0.0) / tap.bears)
+            says = (
+                f"has a tap fuse of {worst.given:g} A at {_place(worst)}, and the string’s own {worst.wire} there is "
+            )
+            says += f"rated {worst.bears:g} A: the string would burn first"
+            yield Finding("error", "fuse", "power", f"feed.{feed}.taps", says, f"{_tap_fuse_for(worst)}; {LOCAL}")
+        weak = [tap for tap in given if tap not in large and not np.isnan(tap.amps)]
+        if weak:
+            worst = max(weak, key=lambda tap: tap.amps / (tap.given or np.inf))
+            yield from _blowing(state, worst)
+
+
+def _blowing(state: Power, tap: TapFuse) -> Iterator[Finding]:
+    """A tap's own fuse that blows, or may after hours."""
+    size = tap.given or np.inf
+    where, into = f"feed.{tap.feed}.taps", f"A into {_place(tap)} at level {state.level:g}"
+    if tap.amps >= size:
+        amps, _ = apart(tap.amps, size, decimals=2)
+        says = f"brings {amps} {into}, so the tap fuse of {size:g} A there blows"
+        yield Finding("warning", "fuse", "power", where, says, _tap_fuse_for(tap))
+    elif not carries(size, tap.amps):
+        amps, most = apart(tap.amps, most_carried(size), decimals=2)
+        says = (
+            f"brings {amps} {into}: more than {FUSE_LOADED * 100:g} % of the tap fuse of {size:g} A there, {most} A, "
+        )
+        says += "so the fuse may blow after hours"
+        yield Finding("warning", "fuse-reserve", "power", where, says, _tap_fuse_for(tap))
+
+
+def _tap_fuse_for(tap: TapFuse) -> str:
+    """The fuse to put in at a tap, or what to do where none fits."""
+    return f"tap it at more points; {PLAN}" if tap.blade is None else f"fit a tap fuse of {tap.blade:g} A there"
+
+
+def _place(tap: TapFuse) -> str:
+    return f"{tap.join.run}/{tap.join.pixel}"
+
+
 def _bare(state: Power) -> Iterator[Finding]:
     """Feeds without a fuse: a warning where the supply gives more than a wire or a string behind it may carry."""
     root = roots(state.show)
@@ -67,7 +113,10 @@ def _bare(state: Power) -> Iterator[Finding]:
             yield Finding("note", "no-fuse", "power", f"feed.{feed.name}", says, f"{remedy}, or say which one it has")
             continue
         if string is not None and not (load.smallest_fuse or np.inf) <= string.bears:
-            remedy += ", and one at each tap into a string that may carry less: patcher sheet says which"
+            remedy += (
+                ", and one at each tap into a string that may carry less (fuse = … in its tap): patcher sheet says "
+            )
+            remedy += "which"
         yield Finding("warning", "no-fuse", "power", f"feed.{feed.name}", says, remedy)
 
 

@@ -59,10 +59,31 @@ def fitted(state: Power, given: Container[str], gauges: tuple[Wire, ...]) -> Pow
     return state
 
 
+def with_tap_fuses(state: Power, given: Container[str]) -> Power:
+    """The power of a show each of whose added feeds has a fuse at every tap into a string that may carry less than what
+    gets there, where a blade fits.
+
+    Args:
+        state: the power of the show, its feeds fitted.
+        given: the feeds that were there before, which stay as they are.
+    """
+    changed = {}
+    for name, fuses in state.taps.items():
+        sizes = {fuse.join.tap: fuse.blade for fuse in fuses if fuse.needed}
+        if name not in given and any(sizes.values()):
+            feed = state.show.feeds[name]
+            taps = (tap.model_copy(update={"fuse": sizes.get(at)}) for at, tap in enumerate(feed.taps, start=1))
+            changed[name] = feed.model_copy(update={"taps": tuple(taps)})
+    return state.of(state.show.model_copy(update={"feeds": state.show.feeds | changed})) if changed else state
+
+
 def _changed(state: Power, load: FeedLoad, gauges: tuple[Wire, ...]) -> dict[str, Feed]:
     """The feed with another fuse, or it or one behind it with a thicker wire; nothing where it may stay."""
     feed, joins = load.feed, state.circuit.joins[load.feed.name]
-    over = any(abs(state.drop.amps[join.wire]) > state.circuit.bears[join.wire] + TINY for join in joins)
+    both = np.fmax(
+        np.abs(state.drop.amps), np.abs(state.drop.ground_amps)
+    )  # others' current may come back in its ground
+    over = any(both[join.wire] > state.circuit.bears[join.wire] + TINY for join in joins)
     unfused = feed.supply is not None and load.smallest_fuse is None and not np.isnan(load.amps)
     if over or unfused:
         return _thicker(feed if over or load.weakest in (None, load.wire) else _thinnest_behind(state, load), gauges)

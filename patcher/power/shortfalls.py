@@ -6,7 +6,6 @@ supply asked for more than it is rated for. What only looks bad is a warning.
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 from math import ceil
@@ -53,30 +52,6 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
         *fuses(state),
         *tap_fuses(state),
     ]
-
-
-def brightest(state: Power) -> tuple[float | None, list[Finding]]:
-    """The highest level at which all that is fed and known holds: supplies, volts, wires and fuses.
-
-    Supplies and fuses are loaded to 80 % at most.
-
-    Returns:
-        The level in whole hundredths, None where there is none; and what does not hold a hundredth above it (at 0,
-        where there is none), in the words of `check`.
-    """
-    net = state.circuit
-
-    def at(hundredths: int) -> Power:
-        level = hundredths / 100
-        return Power(state.wiring, level, state.celsius, net, solve(net, level))
-
-    first = bisect_left(range(101), True, key=lambda hundredths: not holds(at(hundredths)))
-    return None if first == 0 else (first - 1) / 100, [] if first > 100 else too_bright(at(first))
-
-
-def holds(state: Power) -> bool:
-    """Whether all that is fed and known holds at the level of a state; see `brightest`."""
-    return not (state.drop.collapsed.any() or too_bright(state))
 
 
 ANY_LEVEL = {
@@ -293,7 +268,8 @@ def _together(state: Power, left: Mapping[str, slice], level: float | None) -> t
         return together, together
     before = Power(state.wiring, level, state.celsius, net, solve(net, level))
     together = [name for name in together if not before.drop.collapsed[left[name]].any()]
-    return together, [found.run for found in before.runs if found.holds is False and found.run in together] or together
+    low = (found.run for found in before.runs if found.holds is False and not found.other)
+    return together, [name for name in low if name in together] or together
 
 
 def _stands(points: slice) -> Callable[[Drop], bool]:

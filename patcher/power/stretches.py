@@ -16,6 +16,9 @@ import networkx as nx
 from patcher.show.schema import Feed, Show, Tap
 from patcher.wiring import Wiring
 
+Parts = tuple[tuple[str, int, int], ...]
+"""What a stretch is made of: of each run in it, the first and the last pixel, from 1."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
@@ -27,7 +30,7 @@ class Stretch:
         supplies: those supplies.
     """
 
-    parts: tuple[tuple[str, int, int], ...]
+    parts: Parts
     trees: frozenset[str]
     supplies: frozenset[str]
 

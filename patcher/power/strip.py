@@ -16,7 +16,7 @@ from patcher.power.circuit import Floats, Ints, metres_between
 from patcher.power.flow import TINY, Power
 from patcher.power.stretches import Stretch, outwards
 from patcher.power.tap_fuse import TapFuse
-from patcher.power.wires import most_into, wire_of
+from patcher.power.wires import most_carried, most_into, wire_of
 from patcher.shapes import Positions, positions
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
@@ -35,7 +35,7 @@ def pixel_places(wiring: Wiring, name: str) -> Positions:
     if drawn is not None:
         return drawn
     chain = wiring.chains[wiring.ports[name]]
-    start = _box_place(show, wiring.ports[name][0])
+    start = box_place(show, wiring.ports[name][0])
     before: list[Run] = []
     for other in reversed(chain[: chain.index(wiring.source(name))]):
         drawn = positions(show, show.runs[other])
@@ -56,7 +56,8 @@ def _along(show: Show, run: Run) -> Floats:
     return found
 
 
-def _box_place(show: Show, box: str) -> Positions | None:
+def box_place(show: Show, box: str) -> Positions | None:
+    """Where a box stands; None where the file does not say."""
     at = show.controllers[box].at
     return None if at is None else np.array(at)
 
@@ -97,7 +98,7 @@ def supply_place(wiring: Wiring, supply: str, run: str) -> Stand:
     show = wiring.show
     box, data_box = show.supplies[supply].box, wiring.ports[run][0]
     unsaid = "" if box is not None else f"{supply} has no box in the file: taken to stand at {data_box}"
-    place = _box_place(show, box or data_box)
+    place = box_place(show, box or data_box)
     if place is not None:
         return Stand(place, 0.0, unsaid or None)
     no_place = f"box {box or data_box} has no place (at) in the file"
@@ -118,7 +119,7 @@ def near_enough(wiring: Wiring, supplies: list[str], run: str) -> list[str]:
     boxes = {name: show.supplies[name].box for name in supplies}
     if positions(show, show.runs[run]) is None:
         return [name for name, box in boxes.items() if box == own[1]] or supplies
-    return [name for name, box in boxes.items() if box in own or _box_place(show, str(box)) is not None] or supplies
+    return [name for name, box in boxes.items() if box in own or box_place(show, str(box)) is not None] or supplies
 
 
 def not_drawn(wiring: Wiring, part: Stretch, supply: str) -> list[str]:
@@ -242,8 +243,9 @@ def _joined(state: Power, number: Mapping[int, int]) -> tuple[tuple[tuple[int, f
 
 
 def _most_into(tap: TapFuse) -> float:
-    """The most amperes that may go into the string at a tap so that a fuse can be had for it."""
-    return most_into(tap.wire.bears) if tap.needed and tap.wire is not None else np.inf
+    """The most amperes that may go into the string at a tap: what its own fuse carries, or one that can be had."""
+    given = np.inf if tap.given is None else most_carried(tap.given)
+    return min(given, most_into(tap.wire.bears)) if tap.needed and tap.wire is not None else given
 
 
 def _acting(state: Power) -> Iterator[tuple[TapFuse, float]]:

@@ -18,8 +18,9 @@ class TapFuse:
         feed: the feed.
         join: the joint.
         wire: the string's own wire behind it; None where the file does not say.
-        passes: amperes that the last fuse before it passes; where there is none what its supply is rated for.
-        fused: whether there is a fuse before it.
+        before: amperes that the last fuse on the way to it passes; where there is none what its supply is rated for.
+        given: the fuse that it has of its own, as the file says; None where it has none.
+        behind: whether there is a fuse on the way to it.
         amps: what goes into the string there, either way; NaN where it is not known.
         together: what goes in there from all feeds that join it at that pixel: they are one tap to its wire.
     """
@@ -27,14 +28,27 @@ class TapFuse:
     feed: str
     join: Join
     wire: Wire | None
-    passes: float
-    fused: bool
+    before: float
+    given: float | None
+    behind: bool
     amps: float
     together: float
 
     @property
+    def fused(self) -> bool:
+        """Whether there is a fuse before the string, on the way or its own."""
+        return self.behind or self.given is not None
+
+    @property
+    def passes(self) -> float:
+        """Amperes that get through to the string: what the smallest fuse before it passes."""
+        return self.before if self.given is None else min(self.before, self.given)
+
+    @property
     def needed(self) -> bool | None:
-        """Whether the string's wire may carry less than what gets there; None where the file does not say enough."""
+        """Whether the string's wire may carry less than what gets there: then it lacks a fuse, or one that is small
+        enough. None where the file does not say enough.
+        """
         return None if self.wire is None else self.bears < self.passes
 
     @property

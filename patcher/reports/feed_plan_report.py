@@ -9,9 +9,10 @@ from typing import Any
 
 from patcher.errors import Finding
 from patcher.power import shortfalls
-from patcher.power.feed_plan import Plan, RailPlan, level_that_holds
 from patcher.power.flow import Power
 from patcher.power.flow import power as solved
+from patcher.power.plan import Plan, RailPlan, level_that_holds
+from patcher.power.stretches import cut_at
 from patcher.power.wires import Wire, sizes_above, wire_of
 from patcher.reports import power_report
 from patcher.sheets.figures import amps
@@ -20,6 +21,10 @@ from patcher.terminal.printed import count, finding_json, in_words, say_table
 from patcher.units import length
 
 SAFETY = "Switch the mains off before you join a wire. Local code, and whoever is licensed for it, come first."
+
+TAP_FUSE = (
+    "Tap fuse: where the tap joins the string, for the string’s own wire may carry less than the feed’s fuse passes."
+)
 
 
 def wrong(plan: Plan) -> list[Finding]:
@@ -40,24 +45,65 @@ def say(plan: Plan, path: Path, *, written: bool) -> None:
     if not plan.feeds and not plan.open:
         print(f"Every pixel has its volts at level {state.level:g}{_margin(plan)}: no extra feed is needed.")
     else:
+        _say_supplies(plan)
         _say_feeds(plan)
         _say_what_it_gives(plan)
     for finding in [*plan.open, *wrong(plan)]:
         print(in_words(finding))
     if plan.feeds:
-        print(f"Written into {path}." if written else f"Nothing was written; --write puts the feeds into {path}.")
+        what = "supplies, cuts and feeds" if plan.new and (plan.new.names or plan.new.cuts) else "feeds"
+        print(f"Written into {path}." if written else f"Nothing was written; --write puts the {what} into {path}.")
         print(SAFETY)
+
+
+def _say_supplies(plan: Plan) -> None:
+    """Print the supplies that are added, and where V+ is cut; nothing where neither is."""
+    new, state = plan.new, plan.after
+    if new is None:
+        return
+    loads = {load.supply.name: load for load in state.supplies}
+    rows = []
+    for name in new.names:
+        load, feeds = loads[name], sum(feed.supply == name for feed in state.show.feeds.values())
+        rated = f"{load.supply.volts:g} V, {load.supply.amps:g} A"
+        of_rated = "" if load.amps != load.amps else f"{load.amps / load.supply.amps:.0%}"
+        rows.append((name, rated, load.supply.box, feeds, amps(load.amps), of_rated))
+    if rows:
+        say_table(
+            ("new_supply", "rated", "box", "feeds", "at_level", "of_rated"), rows, right="feeds at_level of_rated"
+        )
+        print(f"Each gives at most 80 % of its rating at level {state.level:g} (common practice); {_fewest(plan)}.")
+    if new.cuts:
+        cut = cut_at(plan.before.show, list(new.cuts))
+        print(f"Where two supplies meet, {cut}; leave the ground whole, the data needs it.")
+    if rows or new.cuts:
+        print()
+
+
+def _fewest(plan: Plan) -> str:
+    """What is known of fewer supplies."""
+    assert plan.new is not None  # noqa: S101
+    number, bound = len(plan.new.names), plan.new.bound
+    if number <= bound:
+        return "fewer cannot carry it"
+    if plan.new.best:
+        return "fewer cannot, where each run is fed from its own box or the nearest one"
+    return f"{bound} may be enough, fewer are not"
 
 
 def _say_feeds(plan: Plan) -> None:
     if plan.feeds:
         long = f"length,_{with_slack(plan.slack).replace(' ', '_')}"
+        own = any(tap.fuse for name in plan.feeds for tap in plan.after.show.feeds[name].taps)
         say_table(
-            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries"),
-            [row for name in plan.feeds for row in _feed_rows(plan.after, name)],
-            right=f"smallest_fuse tap {long} carries",
+            ("feed", "from", "wire", "smallest_fuse", "tap", "joins", long, "carries", *(["tap_fuse"] if own else [])),
+            [row if own else row[:-1] for name in plan.feeds for row in _feed_rows(plan.after, name)],
+            right=f"smallest_fuse tap {long} carries tap_fuse",
         )
-        print(f"{power_report.SMALLEST_FUSE}\n")
+        print(power_report.SMALLEST_FUSE)
+        if own:
+            print(TAP_FUSE)
+        print()
     for rail in plan.rails:
         what = ", ".join(f"{run}/{first}–{last}" for run, first, last in rail.parts)
         print(f"{what}: {count(len(rail.taps), 'new tap')} from {rail.supply}; {_proof(rail)}.")
@@ -79,7 +125,7 @@ def _say_what_it_gives(plan: Plan) -> None:
     without = level_that_holds(plan.before)
     if without is not None and without < state.level:
         print(f"Without extra feeds, what is fed now has its volts up to level {without:g}.")
-    for words in plan.assumed:
+    for words in (*plan.assumed, *(plan.new.places if plan.new else ())):
         print(f"Assumed: {words}.")
 
 
@@ -140,7 +186,9 @@ def _feed_rows(state: Power, name: str) -> Iterator[tuple[object, ...]]:
     for number, join in enumerate(state.circuit.joins[name], start=1):
         head = (name, source, load.wire, fuse) if number == 1 else ("", "", "", "")
         carries = amps(abs(float(state.drop.amps[join.wire])))
-        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries)
+        size = load.feed.taps[join.tap - 1].fuse
+        own = "" if size is None else f"{size:g} A"
+        yield (*head, number, f"{join.run}/{join.pixel}", length(join.metres, units), carries, own)
 
 
 def document(plan: Plan) -> dict[str, Any]:
@@ -161,5 +209,10 @@ def document(plan: Plan) -> dict[str, Any]:
         "slack": round(plan.slack * 100, 6),
         "open": [finding_json(finding) for finding in plan.open],
         "findings": [finding_json(finding) for finding in wrong(plan)],
-        "assumed": list(plan.assumed),
+        "assumed": [*plan.assumed, *(plan.new.places if plan.new else ())],
+        "new_supplies": None if plan.new is None else {
+            "supplies": list(plan.new.names), "lower_bound": plan.new.bound,
+            "proved": len(plan.new.names) <= plan.new.bound, "fewest_by_rule": plan.new.best,
+            "cuts": [{"run": run, "pixel": pixel} for run, pixel in plan.new.cuts],
+        },
     }  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from patcher.charts.other_loads import boxes_not_counted
@@ -12,6 +12,7 @@ from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding, first_few
 from patcher.mains.circuits import MainsCircuit
 from patcher.mains.energy import Season
+from patcher.mains.whole_level import WholeLevel, named, whole_level
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.power.unknown import Reasons
@@ -25,8 +26,6 @@ SMALLEST_FUSE = (
     "Smallest fuse: the smallest blade fuse that holds: it protects the wires, and is loaded to 80 % at most."
 )
 """What stands below a table of feeds."""
-KEPT = "supplies and fuses to 80 %, volts and wires"
-"""What the level of everything keeps to."""
 
 
 def say(
@@ -44,7 +43,7 @@ def say(
     )
     print()
     if shortfalls.described(state.show):
-        _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
+        _say_whole(whole_level(state))
     mains_report.say(circuits, state.level, season)
     for finding in findings:
         print(in_words(finding))
@@ -114,23 +113,16 @@ def _run_row(state: Power, run: RunVolts) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _say_brightest(
-    state: Power, level: float | None, limits: Sequence[Finding], hazards: Mapping[str, Sequence[str]]
-) -> None:
-    """Print the level up to which everything is OK, what is not counted in that, and what limits it."""
-    kept = KEPT
-    if hazards:
-        words = ", ".join(f"{what} ({', '.join(places)})" for what, places in hazards.items())
-        kept += f"; not counted, for it is a hazard at any level: {words}"
-    drop = state.drop
-    if drop.fed.any() and not drop.known[drop.fed].any():
-        print(f"Up to which level everything is OK is not known: {kept}.\n")
-        return
-    if level is None:
-        print(f"At no level is everything OK: {kept}.{' With all pixels dark:' * bool(limits)}")
-    else:
-        what = "Everything that is fed" if drop.known[drop.fed].all() else "What is known"
-        print(f"{what} is OK up to level {level:g}: {kept}.{f' At {level + 0.01:g}:' * bool(limits)}")
+def _say_whole(whole: WholeLevel) -> None:
+    """Print the level up to which everything is OK with what limits it, then what is counted, and what is said above
+    that level.
+    """
+    print(f"{whole.says}.")
+    above = ""
+    if whole.limits and whole.known != "nothing":
+        above = " With all pixels dark:" if whole.level is None else f" At {whole.level + 0.01:g}:"
+    print(f"Counted: {whole.counted}.{above}")
+    limits = whole.limits if above else ()
     shown = limits if len(limits) == MOST_NAMED + 1 else limits[:MOST_NAMED]
     for limit in shown:
         print(f"  {limit.where} {limit.says}")
@@ -147,7 +139,8 @@ def say_thin_strings(state: Power, among: Sequence[str]) -> None:
             said = f"may carry {wire.bears:g} A, less than these feeds let through"
             print(f"The strings' own {wire} {said}: {', '.join(feeds)}.")
             print(
-                "Each tap on such a string gets a fuse of its own, a tap fuse: patcher sheet says which tap gets which."
+                "Each tap on such a string gets a fuse of its own, a tap fuse (fuse = … in its tap): patcher sheet "
+                "says which tap gets which."
             )
 
 
@@ -161,12 +154,15 @@ def say_plots(state: Power, runs: Sequence[str]) -> None:
 def document(state: Power) -> dict[str, Any]:
     """The power of a show for scripts; what is not known is null."""
     why = Reasons(state)
-    holds, limits = shortfalls.brightest(state) if shortfalls.described(state.show) else (None, [])
+    whole = whole_level(state) if shortfalls.described(state.show) else None
     return {
         "level": state.level,
         "celsius": state.celsius,
-        "holds_up_to": holds if state.drop.known[state.drop.fed].any() or not state.drop.fed.any() else None,
-        "limited_by": [{"where": limit.where, "rule": limit.rule, "says": limit.says} for limit in limits],
+        "holds_up_to": whole and whole.level,
+        "limited_by": [
+            {"what": named(limit), "where": limit.where, "rule": limit.rule, "says": limit.says}
+            for limit in (whole.limits if whole else ())
+        ],
         "supplies": [
             {
                 "supply": load.supply.name, "volts": load.supply.volts, "amps": load.supply.amps,
@@ -193,7 +189,10 @@ def _feed_json(state: Power, load: FeedLoad) -> dict[str, Any]:
         "awg": load.feed.awg, "mm2": load.feed.mm2, "bears": load.wire.bears if load.wire else None,
         "next_blade": load.smallest_fuse,
         "taps": [
-            {"run": join.run, "pixel": join.pixel, "metres": if_known(join.metres), "amps": if_known(into)}
-            for join, into in zip(state.circuit.joins[load.feed.name], load.into, strict=True)
+            {
+                "run": tap.join.run, "pixel": tap.join.pixel, "metres": if_known(tap.join.metres),
+                "amps": if_known(into), "fuse": tap.given,
+            }
+            for tap, into in zip(state.taps[load.feed.name], load.into, strict=True)
         ],
     }  # fmt: skip

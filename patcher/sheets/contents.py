@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from patcher.errors import Finding
+from patcher.mains.whole_level import whole_level_words
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.entered import NOTHING, Entered, Todo, todo
 from patcher.patch.patch import Patch
@@ -43,6 +44,8 @@ class ShowSheet:
         units: `m` or `ft`: what lengths are printed in; here all are metres.
         frame_rate: frames a second that the show plays at.
         level: the level for which the power is worked out.
+        whole_level: up to which level everything is OK and what limits it, in words; empty where the file says nothing
+            of power.
         pixels: pixels that have channels.
         channels: channels of those.
         universes: distinct universes.
@@ -72,6 +75,7 @@ class ShowSheet:
     units: str
     frame_rate: float
     level: float
+    whole_level: str
     pixels: int
     channels: int
     universes: int
@@ -126,6 +130,7 @@ def show_sheet(
     runs = (RunSheet(run.run, if_known(run.lowest), run.pixel, run.least, run.holds) for run in state.runs)
     return ShowSheet(
         show.settings.title, mark(wiring, patch), show.settings.units, show.settings.frame_rate, state.level,
+        whole_level_words(state),
         patch.pixels, patch.channels, patch.universe_count, same,
         patch_tables.starts(wiring, patch), patch_tables.player(wiring, patch),
         tuple(patch_tables.sent_lines(wiring, patch)), not entered.nothing,

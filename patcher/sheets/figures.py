@@ -81,7 +81,11 @@ def power_cuts(pixels: Sequence[int]) -> str:
 
 
 def tap_fuse(tap: TapFuse) -> str:
-    """The fuse at a joint: its size; `–` where the string's wire carries what gets there; `not known`; `none fits`."""
+    """The fuse at a joint: its size, as the file says unless that is too large; `–` where the string's wire carries
+    what gets there; `not known`; `none fits`.
+    """
+    if tap.given is not None and not tap.needed:
+        return f"{tap.given:g} A"
     if tap.needed is not True:
         return "not known" if tap.needed is None else "–"
     if tap.blade is None:

@@ -187,14 +187,15 @@ def _feeds(state: Power) -> Iterator[Label]:
         yield Label(cable, "feed", 1, ends, source, first_few(places, 3), says, volts, wire, fuse, box)
         for number, (join, place, tap) in enumerate(zip(joins, places, state.taps[feed.name], strict=True), start=2):
             before = source if number == 2 else f"{places[number - 3]}; {source}"
-            fuse = _fuse_before(tap) if tap.needed is False else f"tap fuse {tap_fuse(tap)}"
+            behind = tap.needed is False and tap.given is None
+            fuse = _fuse_before(tap) if behind else f"tap fuse {tap_fuse(tap)}"
             says = ", ".join(filter(None, [words, fuse, length(join.metres, show.settings.units)]))
             yield Label(cable, "feed", number, ends, place, before, says, volts, wire, fuse, box)
 
 
 def _fuse_before(tap: TapFuse) -> str:
-    """The last fuse before a joint."""
-    return f"behind fuse {tap.passes:g} A" if tap.fused else "no fuse"
+    """The last fuse on the way to a joint."""
+    return f"behind fuse {tap.before:g} A" if tap.behind else "no fuse"
 
 
 # --- storage ----------------------------------------------------------------------------------------------------------

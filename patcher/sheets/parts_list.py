@@ -150,7 +150,13 @@ def _fuses(show: Show, spares: float) -> Iterator[Need]:
 
 
 def _tap_fuses(state: Power, spares: float) -> Iterator[Need]:
-    """The fuses of taps into strings whose own wire may carry less than the fuse before it passes."""
+    """The fuses of taps: those that the file gives; those of strings whose own wire may carry less than the fuse before
+    it passes.
+    """
+    given = Counter(tap.given for taps in state.taps.values() for tap in taps if tap.given and not tap.needed)
+    for amps, number in sorted(given.items()):
+        note = "where its tap joins the string"
+        yield Need("fuses", f"tap fuse {amps:g} A, with holder", number, _more(number, spares), note=note)
     sizes: defaultdict[tuple[float, str], list[str]] = defaultdict(list)
     for tap in state.tap_fuses:
         if tap.blade is not None and tap.wire is not None:
@@ -178,7 +184,7 @@ def _no_tap_fuses(state: Power) -> Iterator[Need]:
 
 def _unknown_fuses(state: Power) -> Iterator[Need]:
     """Taps of which the file does not say whether they need a fuse."""
-    unknown = [tap for taps in state.taps.values() for tap in taps if tap.needed is None]
+    unknown = [tap for taps in state.taps.values() for tap in taps if tap.needed is None and tap.given is None]
     if unknown:
         missing = [f"the wire of pixel.{state.show.runs[tap.join.run].pixel}" for tap in unknown if tap.wire is None]
         missing += [f"the fuse before {tap.feed}" for tap in unknown if not tap.fused]

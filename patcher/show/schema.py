@@ -229,6 +229,8 @@ class Tap(Table):
     """Joins pixel 1, then every nth, and the last; the wire follows the run."""
     length: Length
     """Length of wire, one way, from the tap before; of the first, from the supply."""
+    fuse: Amps | None = None
+    """The tap's own fuse, where it joins the run; with `every`, one at each of its pixels."""
 
     @model_validator(mode="after")
     def _one_place(self) -> Tap:

@@ -20,7 +20,7 @@ from patcher.errors import refuse
 from patcher.show.likeness import sources
 from patcher.show.line_numbers import HEADING, PART, _plain, with_ends_of
 from patcher.show.run_tables import Run
-from patcher.show.schema import Feed, PixelType, Show, Tap
+from patcher.show.schema import Feed, PixelType, Show, Supply, Tap
 from patcher.units import METRES_PER
 
 _TABLES = {"pixel": "pixel_types", "controller": "controllers", "run": "runs", "supply": "supplies", "feed": "feeds"}
@@ -123,6 +123,25 @@ def says_more(line: str) -> bool:
     return bool(line.strip()) and not line.lstrip().startswith("#")
 
 
+def with_supplies(text: str, supplies: Iterable[Supply], note: str) -> str:
+    """The text of a show file with supplies written behind everything else: volts, amperes and box.
+
+    Args:
+        text: the file's text.
+        supplies: the supplies.
+        note: the words put above them, after a `#`.
+
+    Raises:
+        PatcherError: the file says its supplies in a form that no table can be put behind.
+    """
+    lines = ["", f"# {note}"]
+    for supply in supplies:
+        keys = {"volts": supply.volts, "amps": supply.amps, "box": supply.box}
+        lines += ["", f"[supply.{supply.name}]"]
+        lines += [f"{key} = {tomlkit.item(value).as_string()}" for key, value in keys.items() if value is not None]
+    return _behind(text, lines, "supply")
+
+
 def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
     """The text of a show file with feeds written behind everything else.
 
@@ -139,20 +158,26 @@ def with_feeds(text: str, show: Show, feeds: Iterable[Feed], note: str) -> str:
     lines = ["", f"# {note}"]
     for feed in feeds:
         keys = {"supply": feed.supply, "from": feed.source, "tap": feed.tap, "awg": feed.awg, "mm2": feed.mm2}
-        keys["fuse"] = int(feed.fuse) if feed.fuse is not None and feed.fuse == int(feed.fuse) else feed.fuse
+        keys["fuse"] = None if feed.fuse is None else _amps(feed.fuse)
         lines += ["", f"[feed.{feed.name}]"]
         lines += [f"{key} = {tomlkit.item(value).as_string()}" for key, value in keys.items() if value is not None]
         lines += ["taps = ["]
         lines += [
-            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r} }},' for tap in feed.taps
+            f'  {{ run = "{tap.run}", {_place(tap)}, length = {_length(tap.length, unit)!r}{_tap_fuse(tap)} }},'
+            for tap in feed.taps
         ]
         lines += ["]"]
+    return _behind(text, lines, "feed")
+
+
+def _behind(text: str, lines: Iterable[str], table: str) -> str:
+    """A text with tables behind everything else."""
     new = with_ends_of(text, text.rstrip("\r\n") + "\n" + "".join(f"{line}\n" for line in lines))
     try:
         tomllib.loads(new)
     except tomllib.TOMLDecodeError:
-        says = "is written so that no feed can be put behind it"
-        raise refuse("feed", says, "write each feed under a heading of its own, [feed.NAME]") from None
+        says = f"is written so that no {table} can be put behind it"
+        raise refuse(table, says, f"write each {table} under a heading of its own, [{table}.NAME]") from None
     return new
 
 
@@ -183,6 +208,15 @@ def with_points(text: str, run: str, file: str) -> str:
     _set(table, "shape", "points")
     _set(table, "file", file)
     return tomlkit.dumps(document)
+
+
+def _amps(fuse: float) -> float:
+    """A fuse as a person writes it."""
+    return int(fuse) if fuse == int(fuse) else fuse
+
+
+def _tap_fuse(tap: Tap) -> str:
+    return "" if tap.fuse is None else f", fuse = {_amps(tap.fuse)!r}"
 
 
 def _place(tap: Tap) -> str:

@@ -113,6 +113,19 @@ def test_the_list_of_the_season(here: Patcher, cottage: Path) -> None:
     holds(here("verify", show, "--report").stdout, shown(f"patcher verify {show} --report")[0])
 
 
+def test_the_supplies_that_are_chosen(here: Patcher, cottage: Path) -> None:
+    # Source: README.md, Power: will it hold? The show without its tables of supplies and feeds, and without `logic`
+    tables = re.split(r"(?m)^(?=\[)", cottage.read_text(encoding="utf-8"))
+    bare = "".join(table for table in tables if not re.match(r"\[supply\.|\[feed\.|\[\[accept\]\]", table))
+    cottage.write_text(re.sub(r"(?m)^logic.*\n", "", bare), encoding="utf-8")
+    command = "power shows/heron-lock.toml --plan --supplies 5V60A,12V12.5A"
+    holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
+    assert here(*command.split(), "--write").returncode == 0
+    said = here("power", "shows/heron-lock.toml")
+    assert said.returncode == 0
+    assert not re.findall(r"^(?:Error|Warning)", said.stdout, re.MULTILINE)
+
+
 def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
     # Source: README.md, Set up; the design: the main job on a shipped show, on this machine alone
     (block,) = re.findall(r"^```text\n(.*?)^```", README, re.MULTILINE | re.DOTALL)

@@ -76,6 +76,13 @@ def test_a_run_is_found_on_the_drawing_and_a_dot_walked_lamp_by_lamp(heron_lock:
 
 
 @pytest.mark.long
+def test_the_first_page_says_up_to_which_level_the_whole_show_holds(heron_lock: Path, here: Patcher) -> None:
+    # Judge: `patcher power`, run for itself
+    [line] = [line for line in here("power", heron_lock).stdout.splitlines() if "the limit is" in line]
+    with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:
+        assert page.locator("#whole-level").inner_text() == line
+
+
 def test_a_held_key_runs_and_stops_when_it_is_let_go_or_its_page_is_gone(heron_lock: Path) -> None:
     # Source: the design: hold to run; the phone gone
     with browser() as context, evening(heron_lock) as rig, opened(context, rig) as page:

@@ -10,10 +10,11 @@ from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from patcher.errors import Finding
+from patcher.mains import whole_level
 from patcher.power import shortfalls
 from patcher.power.drop import solve
-from patcher.power.feed_plan import level_that_holds
 from patcher.power.flow import Power, power
+from patcher.power.plan import level_that_holds
 from patcher.sheets.figures import fuses, lowest
 from patcher.show.show_file import read_show
 from patcher.units import apart
@@ -772,7 +773,7 @@ def everything_holds(tables: dict, level: float) -> bool:
 @examples(8, 25)
 @given(bright())
 def test_everything_holds_up_to_the_level_that_is_said_and_no_higher(tables: dict) -> None:
-    level, ends = shortfalls.brightest(power(wired(tables)))
+    level, ends = whole_level.brightest(power(wired(tables)))
     if level is None:
         assert not everything_holds(tables, 0.0)
     else:
@@ -794,7 +795,7 @@ def test_a_supply_that_could_do_more_is_not_all_that_counts() -> None:
     tables = show({"a": asleep(150)}, {"f": fed(tap("a"))}, kinds={"lamp": {"awg": 14, "min_volts": 11.0}})
     state = power(wired(tables))
     assert state.supplies[0].max_level == 1.0
-    level, ends = shortfalls.brightest(state)
+    level, ends = whole_level.brightest(state)
     assert level is not None
     assert 0.3 < level < 1.0
     assert [(end.rule, end.where) for end in ends] == [("low-volts", "run.a")]

@@ -320,6 +320,14 @@ def test_the_numbers_on_the_sheets_are_those_of_patch_and_power(page: Page, hero
         assert all(re.fullmatch(r"–|\d+ A", row[3]) for row in fuses[feed["feed"]])
 
 
+def test_each_box_says_up_to_which_level_the_whole_show_holds(heron_lock: Path, here: Patcher) -> None:
+    # Judge: `patcher power`, run for itself
+    [line] = [line for line in here("power", heron_lock).stdout.splitlines() if "the limit is" in line]
+    assert here("sheet", heron_lock, "--out", "out").returncode == 0
+    text = (heron_lock.parent / "out/sheets.html").read_text()
+    assert text.count(f"<strong>Whole show:</strong> {line}") == 4
+
+
 def test_a_number_that_can_be_counted_in_two_ways_says_which(page: Page) -> None:
     # Source: found in use: the mooring's nulls take channels, and its sheet counted pixels beside a list with nulls;
     # "80 % of rated at level" was read as a current.
