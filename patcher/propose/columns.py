@@ -1,0 +1,208 @@
+"""Chains as columns of the master program, and the program over them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from patcher.propose.boards import Floats, Ints
+from patcher.propose.bounds import Duals
+from patcher.propose.chains import Route, universes
+from patcher.propose.instance import Instance, one_order
+
+
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """Chains, all arrays of one length.
+
+    Attributes:
+        price: what each costs.
+        outlet: where it begins.
+        universes: universes that it adds to its box.
+        runs: how often it passes each run: shape (columns, runs).
+    """
+
+    price: Floats
+    outlet: Ints
+    universes: Floats
+    runs: NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return len(self.price)
+
+    def take(self, which: Ints | NDArray[np.bool_]) -> Columns:
+        """Some of the columns."""
+        return Columns(self.price[which], self.outlet[which], self.universes[which], self.runs[which])
+
+
+def columns_of(given: Instance, routes: Sequence[Route]) -> Columns:
+    """Chains as columns."""
+    runs = np.zeros((len(routes), len(given.runs)), dtype=np.int8)
+    for row, route in enumerate(routes):
+        for run, _ in route.stops:
+            runs[row, run] += 1
+    return Columns(
+        np.array([route.price for route in routes], dtype=np.float64),
+        np.array([route.outlet for route in routes], dtype=np.int64),
+        np.array([universes(given, route) for route in routes]),
+        runs,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """The master program's fixed part.
+
+    Attributes:
+        given: the instance.
+        left_over: what a run costs that is not hung: more than all leads together.
+        counts: the ports of each outlet, as many as may be used.
+        box: the box of each outlet.
+        capped: the boxes whose universes are limited, and how many are free.
+        either: the outlets of boxes that take one colour order, box by box: one of them at most is used.
+        cuts: sets of three runs, of which no two chains may each have two (subset-row cuts): shape (cuts, 3).
+    """
+
+    given: Instance
+    left_over: int
+    counts: Floats
+    box: Ints
+    capped: dict[int, float]
+    either: tuple[tuple[int, ...], ...]
+    cuts: Ints
+
+
+def rows(given: Instance, dearest: int) -> Rows:
+    """The rows of an instance whose dearest lead has this price."""
+    capped = {
+        number: max(0.0, box.universes - given.universes_taken[number]) + 1e-9
+        for number, box in enumerate(given.boxes) if box.universes is not None
+    }  # fmt: skip
+    either: dict[int, list[int]] = {}
+    for number, outlet in enumerate(given.outlets):
+        box = given.boxes[outlet.box]
+        if one_order(box.start_per, box.reorders) and not box.in_use:
+            either.setdefault(outlet.box, []).append(number)
+    several = tuple(tuple(group) for group in either.values() if len(group) > 1)
+    counts = np.array([min(len(outlet.ports), len(given.runs)) for outlet in given.outlets], dtype=np.float64)
+    box_of = np.array([outlet.box for outlet in given.outlets], dtype=np.int64)
+    none = np.zeros((0, 3), dtype=np.int64)
+    return Rows(given, dearest * len(given.runs) + 1, counts, box_of, capped, several, none)
+
+
+def with_cuts(fixed: Rows, more: Ints) -> Rows:
+    """The same rows with more cuts."""
+    return replace(fixed, cuts=np.concatenate([fixed.cuts, more]))
+
+
+def pairs_in(cuts: Ints, columns: Columns) -> NDArray[np.int8]:
+    """Whether each column has two runs of each cut: shape (columns, cuts)."""
+    found = np.zeros((len(columns), len(cuts)), dtype=np.int8)
+    for number, three in enumerate(cuts):
+        found[:, number] = columns.runs[:, three].sum(axis=1) // 2
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Program:
+    """A program over some chains, then one column for each run left over, then one for each outlet of `either`."""
+
+    cost: Floats
+    equal: Any
+    at_most: Any
+    limits: Floats
+
+
+def program(fixed: Rows, columns: Columns) -> Program:
+    """The program over some chains. Rows: runs, equal to 1; at most: outlets, universes, cuts, `either`."""
+    from scipy.sparse import csr_array, hstack, vstack
+
+    count, runs, outlets = len(columns), len(fixed.given.runs), len(fixed.counts)
+    modes = [outlet for group in fixed.either for outlet in group]
+    width, every = count + runs + len(modes), np.arange(count)
+    equal = hstack([csr_array(columns.runs.T.astype(np.float64)), csr_array(np.eye(runs, runs + len(modes)))])
+    limits = [fixed.counts.copy(), np.array(list(fixed.capped.values()))]
+    limits += [np.ones(len(fixed.cuts)), np.ones(len(fixed.either))]
+    row, column, value = [columns.outlet], [every], [np.ones(count)]
+    for number, outlet in enumerate(modes):
+        row, column = [*row, np.array([outlet])], [*column, np.array([count + runs + number])]
+        value.append(np.array([-fixed.counts[outlet]]))
+        limits[0][outlet] = 0.0
+    for number, box in enumerate(fixed.capped):
+        of_box = np.flatnonzero(fixed.box[columns.outlet] == box)
+        row, column = [*row, np.full(len(of_box), outlets + number)], [*column, of_box]
+        value.append(columns.universes[of_box])
+    at = (np.concatenate(row), np.concatenate(column))
+    top = csr_array((np.concatenate(value), at), shape=(outlets + len(fixed.capped), width))
+    cuts = csr_array(np.pad(pairs_in(fixed.cuts, columns).T, ((0, 0), (0, width - count))).astype(np.float64))
+    group = np.zeros((len(fixed.either), width))
+    for number, outlets_of in enumerate(fixed.either):
+        group[number, [count + runs + modes.index(outlet) for outlet in outlets_of]] = 1.0
+    at_most = vstack([top, cuts, csr_array(group)]).tocsr()
+    cost = np.concatenate([columns.price, np.full(runs, float(fixed.left_over)), np.zeros(len(modes))])
+    return Program(cost, equal, at_most, np.concatenate(limits))
+
+
+@dataclass(frozen=True, eq=False)
+class LinearAnswer:
+    """The least cost of a linear program, its duals, and what it takes of each column."""
+
+    value: float
+    duals: Duals
+    cuts: Floats
+    taken: Floats
+
+
+def linear(fixed: Rows, columns: Columns) -> LinearAnswer:
+    """The linear program over some chains."""
+    from scipy.optimize import linprog
+
+    table = program(fixed, columns)
+    ones = np.ones(len(fixed.given.runs))
+    found = linprog(
+        table.cost, A_ub=table.at_most, b_ub=table.limits, A_eq=table.equal, b_eq=ones, bounds=(0, None), method="highs"
+    )
+    outlets, capped = len(fixed.counts), len(fixed.capped)
+    most = np.minimum(found.ineqlin.marginals, 0.0)
+    worth = np.zeros(len(fixed.given.boxes))
+    worth[list(fixed.capped)] = most[outlets : outlets + capped]
+    cuts = most[outlets + capped : outlets + capped + len(fixed.cuts)]
+    return LinearAnswer(
+        float(found.fun), Duals(found.eqlin.marginals, most[:outlets], worth), cuts, found.x[: len(columns)]
+    )
+
+
+def reduced_costs(fixed: Rows, columns: Columns, answer: LinearAnswer, pairs: NDArray[np.int8] | None = None) -> Floats:
+    """What each column costs beyond what its runs are worth."""
+    duals = answer.duals
+    found = columns.price - columns.runs @ duals.runs - duals.outlets[columns.outlet]
+    found -= duals.universes[fixed.box[columns.outlet]] * columns.universes
+    if len(fixed.cuts):
+        found -= (pairs_in(fixed.cuts, columns) if pairs is None else pairs) @ answer.cuts
+    return np.asarray(found, dtype=np.float64)
+
+
+def integer(fixed: Rows, columns: Columns, seconds: float, cutoff: float = np.inf) -> tuple[Ints | None, bool]:
+    """The columns of the cheapest plan that costs less than a cutoff, None where none was found; and whether that is
+    proved.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    table = program(fixed, columns)
+    ones = np.ones(len(fixed.given.runs))
+    limits = [LinearConstraint(table.equal, ones, ones), LinearConstraint(table.at_most, -np.inf, table.limits)]
+    if np.isfinite(cutoff):
+        limits.append(LinearConstraint(table.cost[None, :], -np.inf, cutoff - 0.5))
+    found = milp(
+        table.cost,
+        integrality=np.ones(len(table.cost)),
+        bounds=Bounds(0, 1),
+        constraints=limits,
+        options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
+    )
+    taken = None if found.x is None else np.flatnonzero(found.x[: len(columns)] > 0.5)
+    return taken, found.status in (0, 2)

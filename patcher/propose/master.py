@@ -1,0 +1,150 @@
+"""The master program: which chains to take, so that every run is in one, no port has two, and the least is paid.
+
+Its linear relaxation grows by the chains that the pricing finds (column generation); the last relaxation is a bound on
+every plan, and its duals say which chains a better plan could still have. Those are listed, cuts raise the bound over
+the list, and an integer program over what is left of it is exact. Sources: Baldacci, Christofides, Mingozzi (2008), An
+exact algorithm for the vehicle routing problem based on the set partitioning formulation, Mathematical Programming 115;
+Jepsen, Petersen, Spoorendonk, Pisinger (2008), Subset-row inequalities, Operations Research 56.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import inf
+from time import perf_counter
+
+from patcher.propose.boards import Board
+from patcher.propose.bounds import Duals
+from patcher.propose.chains import Route
+from patcher.propose.columns import Rows, columns_of, integer, linear
+from patcher.propose.listing import best_of_list, whole
+from patcher.propose.pricing import all_below, price
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxation:
+    """The linear relaxation.
+
+    Attributes:
+        bound: what every plan costs at least.
+        duals: the prices that belong to the bound.
+        routes: the chains that it was solved over.
+        finished: whether no chain of negative reduced cost is left.
+    """
+
+    bound: float
+    duals: Duals
+    routes: tuple[Route, ...]
+    finished: bool
+
+
+def relax(
+    fixed: Rows, some: list[Board], start: Iterable[Route], *, cutoff: float, deadline: float, most: int
+) -> Relaxation:
+    """The linear relaxation, by column generation.
+
+    Args:
+        fixed: the rows.
+        some: the boards.
+        start: chains to begin with.
+        cutoff: a bound from which on nothing more need be known.
+        deadline: the time of `perf_counter` at which it stops.
+        most: labels at which one search stops.
+    """
+    pool = {(route.outlet, route.stops): route for route in start}
+    best, best_duals, exact = -inf, None, False
+    while True:
+        answer = linear(fixed, columns_of(fixed.given, list(pool.values())))
+        best_duals = answer.duals if best_duals is None else best_duals
+        if perf_counter() > deadline:
+            return Relaxation(best, best_duals, tuple(pool.values()), False)
+        found = price(fixed.given, some, answer.duals, exact=exact, most=most)
+        if found.least is not None and (bound := answer.value + float(fixed.counts @ found.least)) > best:
+            best, best_duals = bound, answer.duals
+        new = {(route.outlet, route.stops): route for route in found.routes}
+        new = {key: route for key, route in new.items() if key not in pool}
+        pool |= new
+        if best >= cutoff or (exact and not new):
+            return Relaxation(best, best_duals, tuple(pool.values()), found.least is not None)
+        exact = len(new) < 10
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """A plan.
+
+    Attributes:
+        routes: the chains taken.
+        left_over: the runs that are not hung.
+        cost: what it costs.
+    """
+
+    routes: tuple[Route, ...]
+    left_over: tuple[int, ...]
+    cost: int
+
+
+def choice(fixed: Rows, routes: Sequence[Route]) -> Choice:
+    """The plan of some chains."""
+    hung = {run for route in routes for run, _ in route.stops}
+    left = tuple(run for run in range(len(fixed.given.runs)) if run not in hung)
+    return Choice(tuple(routes), left, sum(route.price for route in routes) + fixed.left_over * len(left))
+
+
+@dataclass(frozen=True, eq=False)
+class Optimum:
+    """The best plan that was found, and what no plan goes below.
+
+    Attributes:
+        choice: the plan.
+        bound: what every plan costs at least, in whole centimetres.
+        routes: chains that were found on the way.
+    """
+
+    choice: Choice
+    bound: int
+    routes: tuple[Route, ...]
+
+
+_LABELS = 60_000
+_MANY = 250_000
+_FOR_ANY = 0.2
+"""The part of the time that is kept for finding any good plan."""
+_FIRST_GAP = 0.015
+_WIDER, _BEYOND = 1.5, 0.35
+
+
+def optimum(fixed: Rows, some: list[Board], start: Sequence[Route], *, cutoff: float, deadline: float) -> Optimum:
+    """The cheapest plan that was found in time; nothing more is sought where none is below a cutoff."""
+    best, begun = choice(fixed, []), perf_counter()
+    if not fixed.given.runs or not some:
+        return Optimum(best, best.cost, ())
+    relaxed = relax(fixed, some, start, cutoff=cutoff, deadline=deadline, most=_LABELS)
+    bound = whole(max(relaxed.bound, 0.0))
+    gap, every = _FIRST_GAP * max(relaxed.bound, 1.0), relaxed.finished
+    # A gap is guessed: either a plan within it is found, and is the cheapest, or there is none, and the bound rises.
+    last = deadline - _FOR_ANY * (deadline - begun)
+    while every and bound < min(best.cost, cutoff) and perf_counter() < last:
+        goal = int(min(best.cost, cutoff, relaxed.bound + gap + 1))
+        # A plan that costs less than the goal has no chain of a greater reduced cost.
+        listed = all_below(fixed.given, some, relaxed.duals, goal - 1 - relaxed.bound + 0.01, _MANY)
+        if listed is None:
+            break
+        found = best_of_list(fixed, listed, goal, relaxed.bound, last)
+        if found.routes is not None and (new := choice(fixed, found.routes)).cost < best.cost:
+            best = new
+        bound = max(bound, min(found.bound, best.cost))
+        every = found.bound >= goal
+        gap = max(gap * _WIDER if found.reached < goal else gap, found.reached - relaxed.bound + _BEYOND * gap)
+    if best.left_over and bound < cutoff:
+        best = _quick(fixed, relaxed.routes, best, deadline)
+    return Optimum(best, min(bound, best.cost), relaxed.routes)
+
+
+def _quick(fixed: Rows, routes: Sequence[Route], best: Choice, deadline: float) -> Choice:
+    """The best plan of the chains that the relaxation was solved over."""
+    once = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
+    taken, _ = integer(fixed, columns_of(fixed.given, once), max(1.0, deadline - perf_counter()))
+    found = best if taken is None else choice(fixed, [once[column] for column in taken])
+    return min(found, best, key=lambda plan: plan.cost)
