@@ -76,6 +76,11 @@ class Rows:
     cuts: Ints
 
 
+_MUCH = 10
+"""A run that is left over costs so many times as much as all leads may: a plan that leaves a tenth of one over is seen
+to need more ports."""
+
+
 def rows(given: Instance, dearest: int) -> Rows:
     """The rows of an instance whose dearest lead has this price."""
     capped = {
@@ -91,7 +96,16 @@ def rows(given: Instance, dearest: int) -> Rows:
     counts = np.array([min(len(outlet.ports), len(given.runs)) for outlet in given.outlets], dtype=np.float64)
     box_of = np.array([outlet.box for outlet in given.outlets], dtype=np.int64)
     none = np.zeros((0, 3), dtype=np.int64)
-    return Rows(given, dearest * len(given.runs) + 1, counts, box_of, capped, several, none)
+    return Rows(given, _MUCH * dearest * len(given.runs) + 1, counts, box_of, capped, several, none)
+
+
+def fits_universes(fixed: Rows, routes: Sequence[Route]) -> bool:
+    """Whether a plan keeps what boxes hold together: their universes, and one colour order where they take one."""
+    columns = columns_of(fixed.given, routes)
+    box = fixed.box[columns.outlet]
+    used = {outlet for group in fixed.either for outlet in group} & set(columns.outlet.tolist())
+    one_each = len(used) == len({int(fixed.box[outlet]) for outlet in used})
+    return one_each and all(columns.universes[box == capped].sum() <= most for capped, most in fixed.capped.items())
 
 
 def with_cuts(fixed: Rows, more: Ints) -> Rows:
@@ -149,12 +163,13 @@ def program(fixed: Rows, columns: Columns) -> Program:
 
 @dataclass(frozen=True, eq=False)
 class LinearAnswer:
-    """The least cost of a linear program, its duals, and what it takes of each column."""
+    """The least cost of a linear program, its duals, what it takes of each column, and how many runs it leaves over."""
 
     value: float
     duals: Duals
     cuts: Floats
     taken: Floats
+    left_over: float
 
 
 def linear(fixed: Rows, columns: Columns) -> LinearAnswer:
@@ -171,8 +186,9 @@ def linear(fixed: Rows, columns: Columns) -> LinearAnswer:
     worth = np.zeros(len(fixed.given.boxes))
     worth[list(fixed.capped)] = most[outlets : outlets + capped]
     cuts = most[outlets + capped : outlets + capped + len(fixed.cuts)]
+    count, left = len(columns), float(found.x[len(columns) : len(columns) + len(ones)].sum())
     return LinearAnswer(
-        float(found.fun), Duals(found.eqlin.marginals, most[:outlets], worth), cuts, found.x[: len(columns)]
+        float(found.fun), Duals(found.eqlin.marginals, most[:outlets], worth), cuts, found.x[:count], left
     )
 
 

@@ -27,6 +27,9 @@ _FEW = 600
 _SLOW = 0.03
 """Part of what the bound lacks that a round of cuts must bring."""
 _LIKELY, _SECONDS = 1_500, 2.0
+"""So many of the likeliest chains are decided first, for at most so many seconds."""
+_MOST = 6_000
+"""Chains that an integer program is made of at most: a larger one may not stop in time."""
 _CUTS = 30
 _VIOLATED = 0.02
 _FIRST = 2_000
@@ -41,11 +44,13 @@ class Listed:
         routes: the cheapest plan below the goal, None where there is none or none was found.
         bound: what every plan costs at least, where it costs less than the goal; else the goal.
         reached: the cost of the last linear program, cuts included.
+        likely: chains that the last linear program takes a part of.
     """
 
     routes: tuple[Route, ...] | None
     bound: int
     reached: float
+    likely: tuple[Route, ...]
 
 
 def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadline: float) -> Listed:
@@ -59,8 +64,9 @@ def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadl
         columns = listed.columns.take(left)
         answer, values, active = _linear(fixed, columns, active)
         bound = max(bound, answer.value)
+        used = left[active][answer.taken > 1e-6]
         if whole(bound) >= goal:
-            return Listed(best, goal, bound)
+            return Listed(best, goal, bound, _routes(listed, used))
         cuts = violated(columns.take(active), answer.taken)
         # Left-over runs cost more than any plan below the goal; so they are no part of it.
         stays = values < goal - 1 - answer.value + 0.01
@@ -78,14 +84,20 @@ def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadl
         if best is not None:
             goal = _cost(best)
             left = left[values < goal - 1 - answer.value + 0.01]
+    if len(left) > _MOST or perf_counter() > deadline:
+        return Listed(best, min(goal, whole(bound)), bound, _routes(listed, used))
     better, proved = _decided(fixed, listed, left, goal, deadline - perf_counter())
     best, goal = (best, goal) if better is None else (better, _cost(better))
-    return Listed(best, goal if proved else min(goal, whole(bound)), bound)
+    return Listed(best, goal if proved else min(goal, whole(bound)), bound, _routes(listed, used))
 
 
 def whole(bound: float) -> int:
     """A bound in whole centimetres."""
     return ceil(bound - 1e-4)
+
+
+def _routes(listed: Candidates, which: Ints) -> tuple[Route, ...]:
+    return tuple(listed.route(int(column)) for column in which)
 
 
 def _cost(routes: tuple[Route, ...]) -> int:
@@ -97,7 +109,7 @@ def _decided(
 ) -> tuple[tuple[Route, ...] | None, bool]:
     """The cheapest plan below a goal of some of the chains, and whether that is proved."""
     taken, proved = integer(fixed, listed.columns.take(left), seconds, goal)
-    return (None if taken is None else tuple(listed.route(int(left[column])) for column in taken)), proved
+    return (None if taken is None else _routes(listed, left[taken])), proved
 
 
 def _linear(fixed: Rows, columns: Columns, active: np.ndarray) -> tuple[LinearAnswer, Floats, np.ndarray]:

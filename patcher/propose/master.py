@@ -10,7 +10,7 @@ Jepsen, Petersen, Spoorendonk, Pisinger (2008), Subset-row inequalities, Operati
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from time import perf_counter
 
@@ -31,12 +31,14 @@ class Relaxation:
         duals: the prices that belong to the bound.
         routes: the chains that it was solved over.
         finished: whether no chain of negative reduced cost is left.
+        useful: the chains that it takes a part of.
     """
 
     bound: float
     duals: Duals
     routes: tuple[Route, ...]
     finished: bool
+    useful: tuple[Route, ...]
 
 
 def relax(
@@ -54,20 +56,37 @@ def relax(
     """
     pool = {(route.outlet, route.stops): route for route in start}
     best, best_duals, exact = -inf, None, False
+    # A bound for runs that are cheap to leave over holds also where they are dear, and is found sooner.
+    cheap = replace(fixed, left_over=max(1, int(fixed.left_over / max(1, len(fixed.given.runs)) * _CHEAP)))
     while True:
-        answer = linear(fixed, columns_of(fixed.given, list(pool.values())))
+        routes = tuple(pool.values())
+        answer = linear(cheap, columns_of(fixed.given, routes))
+        useful = tuple(route for route, part in zip(routes, answer.taken, strict=True) if part > 1e-6)
         best_duals = answer.duals if best_duals is None else best_duals
-        if perf_counter() > deadline:
-            return Relaxation(best, best_duals, tuple(pool.values()), False)
-        found = price(fixed.given, some, answer.duals, exact=exact, most=most)
+        late = perf_counter() > deadline
+        exact = exact or late
+        found = price(fixed.given, some, answer.duals, exact=exact, most=most // 10 if late else most)
         if found.least is not None and (bound := answer.value + float(fixed.counts @ found.least)) > best:
             best, best_duals = bound, answer.duals
         new = {(route.outlet, route.stops): route for route in found.routes}
         new = {key: route for key, route in new.items() if key not in pool}
         pool |= new
-        if best >= cutoff or (exact and not new):
-            return Relaxation(best, best_duals, tuple(pool.values()), found.least is not None)
-        exact = len(new) < 10
+        if exact and not new and answer.left_over > 1e-6 and cheap.left_over < fixed.left_over and best < cutoff:
+            cheap = replace(fixed, left_over=min(fixed.left_over, cheap.left_over * 10))
+            exact = late
+            continue
+        if late or best >= cutoff or (exact and not new):
+            finished = found.least is not None and not new
+            return Relaxation(best, best_duals, tuple(pool.values()), finished, useful)
+        exact = len(new) < _FEW
+
+
+_CHEAP = 0.3
+"""Leaving a run over at first costs this part of ten times the dearest lead."""
+_MOST = 4_000
+"""The latest so many chains are looked at for any good plan."""
+_FEW = 30
+"""So few new chains of a quick search mean that the next one is exact."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,16 +134,25 @@ _FIRST_GAP = 0.015
 _WIDER, _BEYOND = 1.5, 0.35
 
 
-def optimum(fixed: Rows, some: list[Board], start: Sequence[Route], *, cutoff: float, deadline: float) -> Optimum:
-    """The cheapest plan that was found in time; nothing more is sought where none is below a cutoff."""
-    best, begun = choice(fixed, []), perf_counter()
-    if not fixed.given.runs or not some:
-        return Optimum(best, best.cost, ())
-    relaxed = relax(fixed, some, start, cutoff=cutoff, deadline=deadline, most=_LABELS)
+def optimum(
+    fixed: Rows, some: list[Board], relaxed: Relaxation, *, start: Sequence[Route], cutoff: float, deadline: float
+) -> Optimum:
+    """The cheapest plan that was found in time; nothing more is sought where none is below a cutoff.
+
+    Args:
+        fixed: the rows.
+        some: the boards.
+        relaxed: the linear relaxation.
+        start: a plan to begin with.
+        cutoff: what the plan must cost less than.
+        deadline: the time of `perf_counter` at which it stops.
+    """
+    best, begun = choice(fixed, start), perf_counter()
     bound = whole(max(relaxed.bound, 0.0))
     gap, every = _FIRST_GAP * max(relaxed.bound, 1.0), relaxed.finished
     # A gap is guessed: either a plan within it is found, and is the cheapest, or there is none, and the bound rises.
     last = deadline - _FOR_ANY * (deadline - begun)
+    likely: list[Route] = []
     while every and bound < min(best.cost, cutoff) and perf_counter() < last:
         goal = int(min(best.cost, cutoff, relaxed.bound + gap + 1))
         # A plan that costs less than the goal has no chain of a greater reduced cost.
@@ -134,17 +162,19 @@ def optimum(fixed: Rows, some: list[Board], start: Sequence[Route], *, cutoff: f
         found = best_of_list(fixed, listed, goal, relaxed.bound, last)
         if found.routes is not None and (new := choice(fixed, found.routes)).cost < best.cost:
             best = new
+        likely = [*likely, *found.likely]
         bound = max(bound, min(found.bound, best.cost))
         every = found.bound >= goal
         gap = max(gap * _WIDER if found.reached < goal else gap, found.reached - relaxed.bound + _BEYOND * gap)
-    if best.left_over and bound < cutoff:
-        best = _quick(fixed, relaxed.routes, best, deadline)
+    if bound < min(best.cost, cutoff):
+        best = _quick(fixed, [*relaxed.routes, *likely, *best.routes], best, deadline)
     return Optimum(best, min(bound, best.cost), relaxed.routes)
 
 
 def _quick(fixed: Rows, routes: Sequence[Route], best: Choice, deadline: float) -> Choice:
     """The best plan of the chains that the relaxation was solved over."""
     once = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
+    once = once[-_MOST:]
     taken, _ = integer(fixed, columns_of(fixed.given, once), max(1.0, deadline - perf_counter()))
     found = best if taken is None else choice(fixed, [once[column] for column in taken])
     return min(found, best, key=lambda plan: plan.cost)

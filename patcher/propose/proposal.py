@@ -7,19 +7,15 @@ highest frame rate and then the least cable. Cable counts with boosters, each as
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+from collections.abc import Iterator
+from dataclasses import dataclass
 from time import perf_counter
 from typing import Literal
 
-from patcher.limits.refresh import OFFERED
-from patcher.propose.boards import Board, boards
-from patcher.propose.chains import Route, needs_booster, route_leads, route_ms
-from patcher.propose.columns import Rows, rows
+from patcher.propose.chains import needs_booster, route_leads, route_ms
 from patcher.propose.instance import Instance, LeftOut
-from patcher.propose.master import Choice, optimum
-from patcher.propose.start import start_routes
+from patcher.propose.master import Choice
+from patcher.propose.searches import Found, best_rate, fewest_boxes, least_cable
 
 Kind = Literal["fewest boxes", "least cable", "best frame rate"]
 KINDS: tuple[Kind, ...] = ("fewest boxes", "least cable", "best frame rate")
@@ -88,17 +84,6 @@ class Proposal:
         return (self.cost - self.bound) / self.cost if self.cost else 0.0
 
 
-@dataclass(frozen=True, eq=False)
-class _Found:
-    """A plan with what is proved of it."""
-
-    given: Instance
-    fixed: Rows
-    plan: Choice
-    bound: int
-    first_proved: bool = True
-
-
 def propose(given: Instance, kind: Kind = "fewest boxes", *, seconds: float = 60.0) -> Proposal:
     """The best proposal of a kind that is found in time.
 
@@ -110,11 +95,11 @@ def propose(given: Instance, kind: Kind = "fewest boxes", *, seconds: float = 60
     deadline = perf_counter() + seconds
     match kind:
         case "fewest boxes":
-            found = _fewest_boxes(given, deadline)
+            found = fewest_boxes(given, deadline)
         case "least cable":
-            found = _least_cable(given, deadline)
+            found = least_cable(given, deadline)
         case "best frame rate":
-            found = _best_rate(given, deadline)
+            found = best_rate(given, deadline)
     return _said(kind, found)
 
 
@@ -130,104 +115,10 @@ def proposals(given: Instance, *, seconds: float = 60.0) -> list[Proposal]:
     return found
 
 
-def _dearest(some: Sequence[Board]) -> int:
-    return max((int(max(board.first.max(), board.between.max())) for board in some), default=0)
-
-
-def _least_cable(
-    given: Instance,
-    deadline: float,
-    without: Sequence[int] = (),
-    fixed: Rows | None = None,
-    pool: Sequence[Route] = (),
-    cutoff: float = float("inf"),
-) -> _Found:
-    some = boards(given, without)
-    fixed = fixed or rows(given, _dearest(some))
-    start = [route for route in pool if given.outlets[route.outlet].box not in without]
-    found = optimum(fixed, some, [*start_routes(given, some), *start], cutoff=cutoff, deadline=deadline)
-    return _Found(given, fixed, found.choice, found.bound)
-
-
-# --- fewest boxes -----------------------------------------------------------------------------------------------------
-
-
-def _fewest_boxes(given: Instance, deadline: float) -> _Found:
-    """The least cable with the fewest boxes: sets of boxes of each size are tried, those that are in use always."""
-    fixed = rows(given, _dearest(boards(given)))
-    best = _least_cable(given, (perf_counter() + deadline) / 2, fixed=fixed)
-    wanted = len(best.plan.left_over)
-    idle = [box for box, each in enumerate(given.boxes) if not each.in_use]
-    sure = best.bound > (wanted - 1) * fixed.left_over
-    for size in range(len(idle)):
-        found, proved = _of_size(given, idle, size, wanted, fixed, deadline)
-        sure = sure and proved
-        if found is not None:
-            return replace(found, first_proved=sure)
-    return replace(best, first_proved=sure)
-
-
-def _of_size(
-    given: Instance, idle: list[int], size: int, wanted: int, fixed: Rows, deadline: float
-) -> tuple[_Found | None, bool]:
-    """The cheapest plan with so many boxes more that hangs all but so many runs; and, where there is none, whether that
-    is proved.
-    """
-    best: _Found | None = None
-    bound, proved = float("inf"), True
-    for chosen in combinations(idle, size):
-        without = [box for box in idle if box not in chosen]
-        if _too_small(given, without, wanted):
-            continue
-        cutoff = float((wanted + 1) * fixed.left_over if best is None else best.plan.cost)
-        found = _least_cable(given, deadline, without, fixed, cutoff=cutoff)
-        bound = min(bound, found.bound)
-        if found.plan.cost < cutoff:
-            best = found
-        proved = proved and (best is not None or found.bound >= cutoff)
-    if best is None:
-        return None, proved
-    return replace(best, bound=min(int(bound), best.plan.cost)), True
-
-
-def _too_small(given: Instance, without: list[int], wanted: int) -> bool:
-    """Whether some boxes have too little room for all but the longest runs, however they are hung."""
-    some = boards(given, without)
-    fit = {int(run) for board in some for run in board.run}
-    if len({tuple(board.run) for board in some}) > 1:  # a port is then on several boards
-        return len(given.runs) - len(fit) > wanted
-    room = sum(int(board.room @ [len(given.outlets[o].ports) for o in board.outlets]) for board in some)
-    pixels = sorted((run.pixels for run in given.runs), reverse=True)
-    return len(given.runs) - len(fit) > wanted or sum(pixels[wanted:]) > room
-
-
-# --- best frame rate --------------------------------------------------------------------------------------------------
-
-
-def _best_rate(given: Instance, deadline: float) -> _Found:
-    """The least cable at the highest rate of those that players offer at which as many runs hang as at the show's."""
-    slow = _least_cable(given, deadline - 0.7 * (deadline - perf_counter()))
-    wanted, sure = len(slow.plan.left_over), True
-    for rate in _faster(given):
-        quick = replace(given, frame_rate=rate)
-        if _too_small(quick, [], wanted):
-            continue
-        found = _least_cable(quick, deadline - 0.5 * (deadline - perf_counter()))
-        if len(found.plan.left_over) <= wanted:
-            return replace(found, first_proved=sure)
-        sure = sure and found.bound > wanted * found.fixed.left_over + _dearest(boards(quick)) * len(given.runs)
-    return replace(slow, first_proved=sure)
-
-
-def _faster(given: Instance) -> Iterator[float]:
-    """The rates above the show's that players offer, the highest first."""
-    yield from (float(rate) for rate in OFFERED if rate > given.frame_rate)
-
-
 # --- the answer -------------------------------------------------------------------------------------------------------
 
 
-def _said(kind: Kind, found: _Found) -> Proposal:
+def _said(kind: Kind, found: Found) -> Proposal:
     given, plan = found.given, found.plan
     places = tuple(_places(given, plan))
     new_boxes = {given.outlets[route.outlet].box for route in plan.routes}

@@ -1,0 +1,41 @@
+"""How soon proposals are proved: random shows of 60 runs on 5 boxes, a row each, in markdown.
+
+python tests/benchmarks/propose.py [SHOWS [RUNS [BOXES [SECONDS [KIND]]]]]
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from time import perf_counter
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from patcher.propose.instance import instance
+from patcher.propose.proposal import KINDS, propose
+from rig.unhung_shows import unhung, wiring_of
+
+PORTS = 4
+
+
+def main() -> None:
+    """Print the table."""
+    shows, runs, boxes, seconds = (
+        int(sys.argv[at]) if len(sys.argv) > at else value for at, value in ((1, 10), (2, 60), (3, 5), (4, 10))
+    )
+    kinds = [kind for kind in KINDS if len(sys.argv) < 6 or sys.argv[5] in kind]
+    print(
+        f"| show: {runs} runs, {boxes} boxes of {PORTS} ports | kind | s | cost, m | bound, m | gap | proved | boxes |"
+    )
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    for seed in range(shows):
+        given = instance(wiring_of(unhung(seed, runs=runs, boxes=boxes, ports=PORTS, width=8.0 * boxes)))
+        for kind in kinds:
+            begun = perf_counter()
+            made = propose(given, kind, seconds=seconds)
+            row = f"| {seed} | {kind} | {perf_counter() - begun:.1f} | {made.cost:.2f} | {made.bound:.2f} |"
+            left = f", {len(made.left_over)} left over" if made.left_over else ""
+            print(f"{row} {made.gap:.2%} | {'yes' if made.proved else 'no'} | {made.boxes}{left} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()
