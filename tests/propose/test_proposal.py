@@ -141,6 +141,19 @@ def test_a_small_proposal_costs_what_the_best_of_all_assignments_costs(seed: int
     assert made.bound == made.cost
 
 
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("kind", ["least cable", "fewest boxes"])
+def test_without_time_the_bound_still_holds_and_no_more_is_claimed(seed: int, kind: str) -> None:
+    wiring = wiring_of(small(seed))
+    made = propose(instance(wiring), kind, seconds=0.0)
+    left, boxes, cm = brute_force(wiring.show, kind == "fewest boxes")
+    found = (len(made.left_over), made.boxes if kind == "fewest boxes" else 0, round(made.cost * 100))
+    assert found >= (left, boxes, cm)
+    assert not made.proved or found == (left, boxes, cm)
+    if found[:2] == (left, boxes):
+        assert round(made.bound * 100) <= cm
+
+
 # --- check ------------------------------------------------------------------------------------------------------------
 
 
