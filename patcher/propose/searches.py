@@ -110,8 +110,10 @@ def fewest_boxes(given: Instance, deadline: float) -> Found:
     wanted, sure, best = _left_over(given, deadline)
     fixed = _task(given).fixed
     idle = [box for box, each in enumerate(given.boxes) if not each.in_use]
+    # With all boxes it is a bound for every set of them, and its chains are a good beginning.
+    every = _task(given, (), fixed).relaxed((), float("inf"), _share(deadline, _FOR_BOUND)) if given.runs else None
     for size in range(len(idle)):
-        found, proved = _of_size(given, idle, size, wanted, fixed, deadline)
+        found, proved = _of_size(given, idle, size, wanted, fixed, every, deadline)
         if found is not None:
             return replace(found, first_proved=sure)
         sure = sure and proved
@@ -119,7 +121,7 @@ def fewest_boxes(given: Instance, deadline: float) -> Found:
 
 
 def _of_size(
-    given: Instance, idle: list[int], size: int, wanted: int, fixed: Rows, deadline: float
+    given: Instance, idle: list[int], size: int, wanted: int, fixed: Rows, every: Relaxation | None, deadline: float
 ) -> tuple[Found | None, bool]:
     """The cheapest plan with so many boxes more that hangs all but so many runs; and, where there is none, whether that
     is proved.
@@ -129,13 +131,14 @@ def _of_size(
     tasks.sort(key=lambda task: task.plan.cost)
     most = float(_most(fixed, wanted))
     best: Found | None = None
-    pool: list[Route] = []
+    pool: list[Route] = [] if every is None else list(every.useful)
+    least = 0.0 if every is None else max(every.bound, 0.0)
     open_tasks: list[tuple[float, int, Relaxation]] = []
     for number, task in enumerate(tasks):
         cutoff = most if best is None else best.plan.cost
-        relaxed = task.relaxed(pool, cutoff, deadline)
+        relaxed = task.relaxed(pool, cutoff, _share(deadline, 2 / (2 + len(tasks) - number)))
         pool = list({(route.outlet, route.stops): route for route in (*pool, *relaxed.useful)}.values())
-        lower = relaxed.bound
+        lower = max(relaxed.bound, least)
         if best is None and lower < most:
             found = task.solved(relaxed, most, perf_counter() + _FOR_FIRST * (deadline - perf_counter()))
             best = found if found.plan.cost < most else None
@@ -145,6 +148,13 @@ def _of_size(
     return _closed(tasks, sorted(open_tasks, key=lambda each: each[:2]), best, most, deadline)
 
 
+def _share(deadline: float, part: float) -> float:
+    """The time at which a part of what is left is used up."""
+    return perf_counter() + part * max(0.0, deadline - perf_counter())
+
+
+_FOR_BOUND = 0.3
+"""The part of the time that is for a bound over all boxes."""
 _FOR_FIRST = 0.3
 """The part of the time that is for the likeliest set of boxes, before the others are looked at."""
 
