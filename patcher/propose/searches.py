@@ -136,7 +136,7 @@ def _of_size(
     open_tasks: list[tuple[float, int, Relaxation]] = []
     for number, task in enumerate(tasks):
         cutoff = most if best is None else best.plan.cost
-        relaxed = task.relaxed(pool, cutoff, _share(deadline, 2 / (2 + len(tasks) - number)))
+        relaxed = task.relaxed(pool, cutoff, _share(deadline, 2 / (2 + len(tasks) - number) if number else 0.5))
         pool = list({(route.outlet, route.stops): route for route in (*pool, *relaxed.useful)}.values())
         lower = max(relaxed.bound, least)
         if best is None and lower < most:
@@ -155,7 +155,7 @@ def _share(deadline: float, part: float) -> float:
 
 _FOR_BOUND = 0.3
 """The part of the time that is for a bound over all boxes."""
-_FOR_FIRST = 0.3
+_FOR_FIRST = 0.5
 """The part of the time that is for the likeliest set of boxes, before the others are looked at."""
 
 
