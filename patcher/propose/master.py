@@ -75,6 +75,9 @@ def relax(
             cheap = replace(fixed, left_over=min(fixed.left_over, cheap.left_over * 10))
             exact = late
             continue
+        if exact and not new and found.least is None and not late:
+            most *= 4  # nothing is proved by a search that was stopped
+            continue
         if late or best >= cutoff or (exact and not new):
             finished = found.least is not None and not new
             return Relaxation(best, best_duals, tuple(pool.values()), finished, useful)
