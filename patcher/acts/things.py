@@ -13,7 +13,10 @@ Raw = dict[str, Any]
 ReadPoints = Callable[[str], list[list[float]]]
 KINDS = ("run", "prop", "controller", "supply", "feed")
 """Tables whose names are in one name space; of two things with one name the first of these is meant."""
-WORDS = {"run": "run", "prop": "prop", "controller": "box", "supply": "supply", "feed": "feed", "pixel": "pixel type"}
+WORDS = {
+    "run": "run", "prop": "prop", "controller": "box", "supply": "supply", "feed": "feed", "socket": "socket",
+    "pixel": "pixel type",
+}  # fmt: skip
 _COUNTED = re.compile(r"(.*)-([1-9][0-9]{0,8})")
 
 
@@ -57,7 +60,8 @@ def ports(raw: Raw) -> Iterator[tuple[str, Raw, str, list[Any]]]:
 
 def check_free(raw: Mapping[str, Any], kind: str, name: str) -> None:
     """Refuse a name that something has already."""
-    taken = "settings" if name == "show" else next((WORDS[each] for each in kinds_of(raw, name)), None)
+    named = kinds_of(raw, name, (*KINDS, "socket"))
+    taken = "settings" if name == "show" else next((WORDS[each] for each in named), None)
     if taken is not None:
         raise refuse(f"{kind}.{name}", f"has the name of a {taken}", f"choose another name: {next_name(raw, name)}")
 
@@ -68,7 +72,7 @@ def next_name(raw: Mapping[str, Any], name: str) -> str:
     stem, number = (counted[1], int(counted[2])) if counted else (name, 1)
     while True:
         number += 1
-        if not kinds_of(raw, found := f"{stem}-{number}", (*KINDS, "pixel")):
+        if not kinds_of(raw, found := f"{stem}-{number}", (*KINDS, "socket", "pixel")):
             return found
 
 

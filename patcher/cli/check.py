@@ -38,6 +38,7 @@ def _checked(path: Path) -> Checked:
     """What is wrong with a file; where that is nothing, with the show that it describes."""
     from patcher.adoption.draft import MARK, marks
     from patcher.limits import findings, network, refresh
+    from patcher.mains.circuits import mains
     from patcher.patch.patch_file import read_patch
     from patcher.power import shortfalls
     from patcher.power.flow import power
@@ -65,6 +66,8 @@ def _checked(path: Path) -> Checked:
         wiring.show.settings.frame_rate,
         bool(times) and state is not None,
         0 if state is None else len(state.tap_fuses),
+        () if state is None else mains(state),
+        wiring.show.settings.level,
     )
 
 

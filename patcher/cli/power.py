@@ -15,6 +15,7 @@ from patcher.errors import choose_from, refuse
 from patcher.terminal.printed import finding_json, say_json
 
 if TYPE_CHECKING:
+    from patcher.mains.energy import Season
     from patcher.power.feed_plan import Plan
     from patcher.power.flow import Power
     from patcher.power.wires import Wire
@@ -50,6 +51,17 @@ Sizes = Annotated[
 ]
 
 
+Hours = Annotated[
+    float | None,
+    typer.Option("--hours", metavar="N", min=0, max=24, help="Energy of a season: hours a day. With --days."),
+]
+Days = Annotated[int | None, typer.Option("--days", metavar="N", min=0, max=366, help="Days of the season.")]
+Price = Annotated[
+    float | None,
+    typer.Option("--price", metavar="N", min=0, max=1_000_000, help="Of a kilowatt-hour, in your money."),
+]
+
+
 def power(
     show: ShowFile,
     thing: Annotated[
@@ -65,6 +77,9 @@ def power(
     wire: Sizes = "18,16,14,12,10",
     slack: Slack = 15.0,
     margin: Margin = 5.0,
+    hours: Hours = None,
+    days: Days = None,
+    price: Price = None,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
     """Work out amperes, volts and fuses, with every pixel white.
@@ -79,7 +94,7 @@ def power(
         raise refuse("--write", "writes what --plan proposes", "add --plan")
     if plan and (thing is not None or svg is not None):
         raise refuse("--plan", "plans the whole show and draws nothing", "leave out the other")
-    seen = as_read(show)
+    season, seen = _season(hours, days, price, plan=plan), as_read(show)
     if plan:
         gauges = _wires(wire)
         wiring = load(show)
@@ -89,25 +104,47 @@ def power(
         _say_plan(show, seen, wiring, planned, write=write, as_json=as_json)
     else:
         wiring = load(show)
-        _say_power(wiring, solved(wiring, level=level, celsius=celsius), thing, svg, as_json=as_json)
+        _say_power(wiring, solved(wiring, level=level, celsius=celsius), season, thing, svg, as_json=as_json)
 
 
-def _say_power(wiring: Wiring, state: Power, thing: str | None, svg: Path | None, *, as_json: bool) -> None:
+def _season(hours: float | None, days: int | None, price: float | None, *, plan: bool) -> Season | None:
+    """How long the show plays; None where its energy is not asked for."""
+    from patcher.mains.energy import Season
+
+    if hours is None and days is None and price is None:
+        return None
+    if plan:
+        raise refuse("--plan", "plans feeds and counts no energy", "leave out --hours, --days and --price")
+    if hours is None or days is None:
+        raise refuse("--days" if days is None else "--hours", "is missing for the energy", "give --hours and --days")
+    return Season(hours, days, price)
+
+
+def _say_power(
+    wiring: Wiring, state: Power, season: Season | None, thing: str | None, svg: Path | None, *, as_json: bool
+) -> None:
     from patcher.limits.findings import accepted
+    from patcher.mains import circuit_findings
+    from patcher.mains.circuits import mains
     from patcher.power import shortfalls
-    from patcher.reports import power_report
+    from patcher.reports import mains_report, power_report
 
-    runs = _runs_of(state, thing)
+    runs, circuits = _runs_of(state, thing), mains(state)
+    if season is not None and not circuits:
+        remedy = 'add [socket.NAME] with volts, and socket = "NAME" in the table of each supply'
+        raise refuse("--hours", "counts the energy of sockets, and the file has none", remedy)
+    found = shortfalls.findings(wiring, state) + circuit_findings.findings(wiring, state)
     # "accept" says that an [[accept]] meets nothing: here that only means that it is of another area.
-    findings = [each for each in accepted(wiring.show, shortfalls.findings(wiring, state)) if each.rule != "accept"]
+    findings = [each for each in accepted(wiring.show, found) if each.rule != "accept"]
     if svg is not None:
         _write_svg(svg, state, runs)
     if as_json:
-        say_json({**power_report.document(state), "findings": [finding_json(finding) for finding in findings]})
+        documents = power_report.document(state) | mains_report.document(circuits, season)
+        say_json({**documents, "findings": [finding_json(finding) for finding in findings]})
     elif thing is not None:
         power_report.say_plots(state, runs)
     else:
-        power_report.say(state, findings)
+        power_report.say(state, findings, circuits, season)
     if any(finding.severity == "error" for finding in findings) or any(run.holds is False for run in state.runs):
         raise typer.Exit(1)
 

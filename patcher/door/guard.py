@@ -26,9 +26,6 @@ LONGEST_SECRET = 256
 """Octets of the request that brings the secret."""
 PATIENCE = 5.0
 """Seconds that a page may take for its secret."""
-A_SECOND, AT_ONCE = 40.0, 80.0
-"""Messages of one page: in the long run, and in a burst."""
-
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -78,22 +75,6 @@ async def _refused(scope: Scope, receive: Receive, send: Send, status: int, says
             await WebSocket(scope, receive, send).close(1008)
         return
     await PlainTextResponse(says, status)(scope, receive, send)
-
-
-class Bucket:
-    """How many messages a page may send."""
-
-    def __init__(self, now: float) -> None:
-        self._left, self._at = AT_ONCE, now
-
-    def take(self, now: float) -> bool:
-        """Whether there is room for one more."""
-        self._left = min(AT_ONCE, self._left + (now - self._at) * A_SECOND)
-        self._at = now
-        if self._left < 1:
-            return False
-        self._left -= 1
-        return True
 
 
 class Door:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -14,12 +15,15 @@ from patcher.acts.act import Act, read_act
 from patcher.acts.acting import acted
 from patcher.draw.history import History
 from patcher.errors import PatcherError, refuse
+from patcher.phone.state import in_words
 from patcher.picture_size import picture_size
 from patcher.show.show_file import path_beside, read_points, read_text
 from patcher.show.writer import as_read, write_together
 
 LARGEST_PICTURE = 64 * 1024 * 1024
 """Octets of a photograph."""
+MOMENT, STEPS = 0.03, 10
+"""Seconds that a file stays as it is once it is saved, and how often at most that is waited for."""
 BY_EDITOR = "The file was saved in an editor: shown as it is now. Undo takes that back, too."
 
 
@@ -126,7 +130,20 @@ class Draft:
             self._reread()
 
     def _reread(self) -> None:
-        self._become(self.history.changed(read_text(self.path)), BY_EDITOR)
+        text = read_text(self.path)
+        if text != self.history.now:
+            text = self._settled(text)
+        self._become(self.history.changed(text), BY_EDITOR)
+
+    def _settled(self, text: str) -> str:
+        """What the file says once it stays so for a moment: many editors empty it first, and then write."""
+        for _ in range(STEPS):
+            time.sleep(MOMENT)
+            again = read_text(self.path)
+            if again == text and text:
+                break
+            text = again
+        return text
 
     def _write(self, history: History) -> None:
         seen = as_read(self.path)
@@ -172,10 +189,3 @@ def read_picture(folder: Path, name: str) -> tuple[bytes, str]:
     if len(octets) > LARGEST_PICTURE:
         raise refuse(where, f"is larger than {LARGEST_PICTURE // 1024**2} MiB", "save it smaller")
     return octets, "image/png" if octets.startswith(b"\x89PNG") else "image/jpeg"
-
-
-def in_words(error: PatcherError) -> str:
-    """What could not be done, why, and what to do."""
-    finding = error.findings[0]
-    end = "" if finding.remedy.endswith("?") else "."
-    return f"{finding.where}: {finding.says}. {finding.remedy[:1].upper()}{finding.remedy[1:]}{end}"

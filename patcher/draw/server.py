@@ -4,31 +4,27 @@ from __future__ import annotations
 
 import asyncio
 import json
-import time
-from contextlib import suppress
+from collections.abc import Awaitable, Callable
 from importlib.resources import files
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp
-from starlette.websockets import WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocket
 
 from patcher.door.authentication import Authentication
-from patcher.door.guard import Bucket, Door
-from patcher.draw.draft import Draft, in_words
+from patcher.door.guard import Door
+from patcher.door.live import live
+from patcher.draw.draft import Draft
 from patcher.draw.lamps import Lamps
 from patcher.draw.view import Json, view
 from patcher.errors import PatcherError
+from patcher.phone.state import in_words
 from patcher.show.schema import json_schema
 
 LONGEST = 256 * 1024
 """Octets of one message of a page: a run of some thousand places."""
-PATIENCE = 5.0
-"""Seconds that a page may take for what it is sent."""
-MOST_BAD = 20
-"""Messages that are none, after which a page is left."""
 KINDS = {"css": "text/css", "js": "text/javascript"}
 FILES = ("page.css", "draw.js", "scene.js", "tools.js", "panel.js")
 
@@ -73,29 +69,10 @@ class Server:
 
     async def _state(self, socket: WebSocket) -> None:
         """One page: it is told all at every change, and its acts are taken."""
-        if not self._door.may(socket):
+        if self._door.may(socket):
+            await live(socket, [self._draft.listen, self._lamps.listen], self._telling(), self._message)
+        else:
             await socket.close(1008)
-            return
-        await socket.accept()
-        loop, changed = asyncio.get_running_loop(), asyncio.Event()
-        changed.set()
-
-        def wake() -> None:
-            with suppress(RuntimeError):
-                loop.call_soon_threadsafe(changed.set)
-
-        ends = [self._draft.listen(wake), self._lamps.listen(wake)]
-        telling = asyncio.create_task(self._tell(socket, changed))
-        try:
-            await self._hear(socket)
-        except (WebSocketDisconnect, RuntimeError):
-            pass
-        finally:
-            for end in ends:
-                end()
-            telling.cancel()
-            with suppress(asyncio.CancelledError, RuntimeError, WebSocketDisconnect):
-                await telling
 
     async def _view(self) -> tuple[int, Json]:
         """What the file says now, worked out once for all pages."""
@@ -105,13 +82,13 @@ class Server:
                 self._seen = number, await asyncio.to_thread(view, self._draft.path, text)
             return self._seen
 
-    async def _tell(self, socket: WebSocket, changed: asyncio.Event) -> None:
-        """A page that is slow is told the newest only; places that it knows are not told again."""
-        known: dict[str, Any] = {}
+    def _telling(self) -> Callable[[], Awaitable[str]]:
+        """Tells one page what it does not know yet."""
+        known: Json = {}
         told = 0
-        while True:
-            await changed.wait()
-            changed.clear()
+
+        async def news() -> str:
+            nonlocal known, told
             history = self._draft.history
             document: Json = {
                 "number": self._draft.number, "undo": len(history.past), "redo": len(history.future),
@@ -120,31 +97,12 @@ class Server:
             number, seen = await self._view()
             if number != told:
                 document["view"], known, told = _news(seen, known), seen, number
-            try:
-                async with asyncio.timeout(PATIENCE):
-                    await socket.send_text(json.dumps(document, separators=(",", ":")))
-            except (TimeoutError, WebSocketDisconnect, RuntimeError):
-                with suppress(RuntimeError):
-                    await socket.close(1013)
-                return
+            return json.dumps(document, separators=(",", ":"))
 
-    async def _hear(self, socket: WebSocket) -> None:
-        bucket, bad = Bucket(time.monotonic()), 0
-        while True:
-            message = await socket.receive()
-            if message["type"] == "websocket.disconnect":
-                return
-            if not bucket.take(time.monotonic()):
-                break
-            try:
-                asked = _read(message.get("text") or "")
-            except ValueError:
-                bad += 1
-                if bad > MOST_BAD:
-                    break
-                continue
-            await socket.send_text(json.dumps(await asyncio.to_thread(self._do, asked)))
-        await socket.close(1008)
+        return news
+
+    async def _message(self, text: str) -> str:
+        return json.dumps(await asyncio.to_thread(self._do, _read(text)))
 
     def _do(self, asked: Json) -> Json:
         """One message: what it asked for is done, or said why not."""

@@ -13,15 +13,17 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+import networkx as nx
 import numpy as np
 
-from patcher.draw.draft import in_words, read_picture
+from patcher.draw.draft import read_picture
 from patcher.errors import Finding, PatcherError
 from patcher.limits import findings, refresh
 from patcher.limits.lengths import too_short
 from patcher.patch.changes import run_changes, start_changes
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
+from patcher.phone.state import in_words
 from patcher.photo_map import PhotoMap, agreement, photo_map
 from patcher.picture_size import picture_size
 from patcher.power import shortfalls
@@ -232,11 +234,17 @@ def _prop(show: Show, name: str, raw: Mapping[str, Any]) -> Json:
 
 def _box(wiring: Wiring, name: str, raw: Mapping[str, Any]) -> Json:
     box = wiring.show.controllers[name]
-    chains = {port: list(chain) for port, chain in box.port.items()}
+    chains = _chains(wiring, name)
     return {
         "at": None if box.at is None else _spot(box.at), "ports": box.ports, "spare": box.spare,
-        "chains": [chains.get(port, []) for port in range(1, box.ports + 1)], "own": _table(raw, "controller", name),
+        "chains": [list(chains.get(port, ())) for port in range(1, box.ports + 1)],
+        "own": _table(raw, "controller", name),
     }  # fmt: skip
+
+
+def _chains(wiring: Wiring, box: str) -> dict[int, tuple[str, ...]]:
+    """The chains of a box; none where the file hangs runs in a ring."""
+    return wiring.of_controller(box) if nx.is_directed_acyclic_graph(wiring.graph) else {}
 
 
 def _ports(wiring: Wiring) -> Iterator[Json]:
@@ -253,11 +261,9 @@ def _leads(wiring: Wiring) -> Iterator[Json]:
     show = wiring.show
     drawn = {name: at for name, run in show.runs.items() if (at := positions(show, run)) is not None}
     for name, box in show.controllers.items():
-        for port, chain in box.port.items():
+        for port, chain in _chains(wiring, name).items():
             before = box.at
             for run in chain:
-                if run not in show.runs:
-                    break
                 if run in drawn and before is not None:
                     way = math.dist(before, drawn[run][0])
                     lead = show.runs[run].lead

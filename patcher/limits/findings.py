@@ -6,12 +6,13 @@ from dataclasses import replace
 
 from patcher.errors import Finding, PatcherError
 from patcher.limits import advice, box_addresses, lengths, network, refresh
+from patcher.mains import circuit_findings
 from patcher.patch.changes import misfits
 from patcher.patch.patch import Patch
 from patcher.patch.rules import breaches
 from patcher.placement.allocation import Allocation, allocate
 from patcher.power import shortfalls
-from patcher.power.flow import Power
+from patcher.power.flow import Power, power
 from patcher.show.schema import Show
 from patcher.wiring import Wiring
 
@@ -44,6 +45,7 @@ def check(
     elif kept is not None:
         found += (_of_kept(breach, made) for breach in breaches(wiring.show, kept) if breach not in faults)
     found += faults
+    state = power(wiring) if state is None and wiring.show.sockets else state  # once for both that ask
     found += (
         advice.findings(wiring)
         + box_addresses.findings(wiring.show)
@@ -51,6 +53,7 @@ def check(
         + refresh.findings(wiring)
         + network.findings(wiring, patch)
         + shortfalls.findings(wiring, state)
+        + circuit_findings.findings(wiring, state)
     )
     return patch, accepted(wiring.show, found)
 

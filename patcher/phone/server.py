@@ -5,18 +5,17 @@ right Origin.
 from __future__ import annotations
 
 import asyncio
-import time
-from contextlib import suppress
 
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.types import ASGIApp
-from starlette.websockets import WebSocket, WebSocketDisconnect
+from starlette.websockets import WebSocket
 
 from patcher.door.authentication import Authentication
 from patcher.door.connections import STAY
-from patcher.door.guard import Bucket, Door
+from patcher.door.guard import Door
+from patcher.door.live import live
 from patcher.errors import PatcherError
 from patcher.phone.desk import Desk
 from patcher.phone.film_thread import FilmThread
@@ -27,11 +26,6 @@ from patcher.phone.ticks import tick
 from patcher.phone.walk_thread import WalkThread
 from patcher.walk.record import Entry
 from patcher.walk.record_file import change_record, local_time
-
-PATIENCE = 5.0
-"""Seconds that a page may take for what it began to send, or to take what it is sent."""
-MOST_BAD = 20
-"""Messages that are none, after which a page is left."""
 
 
 class Server:
@@ -116,56 +110,18 @@ class Server:
 
     async def _state(self, socket: WebSocket) -> None:
         """One page: it is told the state at every change, and its taps are taken."""
-        if not self._door.may(socket):
+        if self._door.may(socket):
+            await live(socket, [self._desk.listen], self._news, self._message)
+        else:
             await socket.close(1008)
-            return
-        await socket.accept()
-        loop, changed = asyncio.get_running_loop(), asyncio.Event()
-        changed.set()
-        end = self._desk.listen(lambda: _wake(loop, changed))
-        telling = asyncio.create_task(self._tell(socket, changed))
-        try:
-            await self._hear(socket)
-        except (WebSocketDisconnect, RuntimeError):
-            pass
-        finally:
-            end()
-            telling.cancel()
-            with suppress(asyncio.CancelledError, RuntimeError, WebSocketDisconnect):
-                await telling
 
-    async def _tell(self, socket: WebSocket, changed: asyncio.Event) -> None:
-        """A page that is slow is told the newest state only; one that takes nothing is left."""
-        while True:
-            await changed.wait()
-            changed.clear()
-            try:
-                async with asyncio.timeout(PATIENCE):
-                    await socket.send_text(self._desk.document())
-            except (TimeoutError, WebSocketDisconnect, RuntimeError):
-                with suppress(RuntimeError):
-                    await socket.close(1013)
-                return
+    async def _news(self) -> str:
+        return self._desk.document()
 
-    async def _hear(self, socket: WebSocket) -> None:
-        bucket, bad = Bucket(time.monotonic()), 0
-        while True:
-            message = await socket.receive()
-            if message["type"] == "websocket.disconnect":
-                return
-            if not bucket.take(time.monotonic()):
-                break
-            try:
-                act = read_act(message.get("text") or "")
-            except ValueError:
-                bad += 1
-                if bad > MOST_BAD:
-                    break
-                continue
-            self._take(act)
-            if act.do == "here":
-                await socket.send_text(".")
-        await socket.close(1008)
+    async def _message(self, text: str) -> str | None:
+        act = read_act(text)
+        self._take(act)
+        return "." if act.do == "here" else None
 
     def _take(self, act: Act) -> None:
         """One act: of the walk-through, of the record, or of the pixels."""
@@ -206,9 +162,3 @@ class Server:
 def _octets(text: str | None) -> int | None:
     """How many octets are said; None where that is not said."""
     return int(text[:15]) if text and text.isascii() and text.isdecimal() else None
-
-
-def _wake(loop: asyncio.AbstractEventLoop, changed: asyncio.Event) -> None:
-    """From whatever thread; a loop that has ended needs none."""
-    with suppress(RuntimeError):
-        loop.call_soon_threadsafe(changed.set)

@@ -10,6 +10,8 @@ from typing import Any, get_args
 from patcher.errors import Area, Finding
 from patcher.limits.network import LINK_MBPS, Traffic
 from patcher.limits.refresh import PortTime, rate_text, slowest_ports
+from patcher.mains.circuits import MainsCircuit
+from patcher.reports import mains_report
 from patcher.terminal.folds import on_screen
 from patcher.terminal.printed import count, finding_json, in_words
 
@@ -25,6 +27,8 @@ class Checked:
         frame_rate: frames a second that the show plays at; None where it cannot be read.
         powered: whether the file describes supplies, so that power was checked.
         tap_fuses: taps that need a fuse of their own.
+        circuits: what each circuit of the mains takes.
+        level: the show's level.
         unreadable: whether something in the file could not be read.
         cut_short: whether only the file and its wiring were checked, for the rest needs both without an error.
     """
@@ -35,6 +39,8 @@ class Checked:
     frame_rate: float | None = None
     powered: bool = False
     tap_fuses: int = 0
+    circuits: Sequence[MainsCircuit] = ()
+    level: float = 1.0
     unreadable: bool = False
     cut_short: bool = False
 
@@ -59,6 +65,8 @@ def say(checked: Checked, show: Path) -> None:
     if checked.tap_fuses:
         says = f"Fuses to be fitted: {checked.tap_fuses} at {'a tap' if checked.tap_fuses == 1 else 'taps'}"
         print(f"{says}: patcher power {show} says why, patcher sheet {show} --out FOLDER which.")
+    if checked.circuits:
+        print(f"{mains_report.in_one_line(checked.circuits, checked.level)} patcher power {show} says more.")
     if checked.cut_short:
         rest = "the rest of the wiring, " * checked.unreadable
         print(f"Not checked yet: {rest}addresses, timing, network and power. Fix these first, then check again.")
@@ -111,6 +119,7 @@ def document(checked: Checked) -> dict[str, Any]:
         },
         "power_checked": checked.powered,
         "tap_fuses": checked.tap_fuses,
+        "circuits": mains_report.document(checked.circuits)["circuits"],
     }  # fmt: skip
 
 

@@ -10,9 +10,12 @@ from patcher.charts.other_loads import boxes_not_counted
 from patcher.charts.voltage_plot import terminal
 from patcher.drawing.voltage_profile import profiles
 from patcher.errors import Finding, first_few
+from patcher.mains.circuits import MainsCircuit
+from patcher.mains.energy import Season
 from patcher.power import shortfalls
 from patcher.power.flow import FeedLoad, Power, RunVolts, SupplyLoad, if_known
 from patcher.power.unknown import Reasons
+from patcher.reports import mains_report
 from patcher.sheets.figures import amps, fuses, highest_level, lowest
 from patcher.terminal.printed import count, in_words, say_table
 
@@ -26,8 +29,10 @@ KEPT = "supplies and fuses to 80 %, volts and wires"
 """What the level of everything keeps to."""
 
 
-def say(state: Power, findings: Iterable[Finding]) -> None:
-    """Print tables of all supplies, feeds and runs, and what is wrong with them."""
+def say(
+    state: Power, findings: Iterable[Finding], circuits: Sequence[MainsCircuit] = (), season: Season | None = None
+) -> None:
+    """Print tables of all supplies, feeds, runs and circuits of the mains, and what is wrong with them."""
     why = Reasons(state)
     print(f"Every pixel white at level {state.level:g}, wires at {state.celsius:g} °C.\n")
     _say_supplies(state, why)
@@ -40,6 +45,7 @@ def say(state: Power, findings: Iterable[Finding]) -> None:
     print()
     if shortfalls.described(state.show):
         _say_brightest(state, *shortfalls.brightest(state), shortfalls.at_any_level(state))
+    mains_report.say(circuits, state.level, season)
     for finding in findings:
         print(in_words(finding))
 

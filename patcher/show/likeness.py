@@ -185,8 +185,9 @@ class _Writing:
         about = copy.about or copy.like
         tables = [self.out(kind if copy.about is None else "run", about), self.out("prop", about)]
         for table in list(tables):
-            members = table.get("runs", ()) if isinstance(table, dict) else ()
-            tables += [self.out("run", run) for run in members if isinstance(run, str)]
+            members = table.get("runs") if isinstance(table, dict) else None
+            if isinstance(members, list):
+                tables += [self.out("run", run) for run in members if isinstance(run, str)]
         spots = [spot for table in tables if isinstance(table, dict) for spot in self._places_of(table)]
         if not spots:
             return None

@@ -15,7 +15,7 @@ from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.trade import ADDRESSES, UNIVERSE_0, is_address
 
-_NAMED = ("controller", "run", "prop", "supply", "feed")
+_NAMED = ("controller", "run", "prop", "supply", "feed", "socket")
 _MOST_COMPARED = 200_000
 """Pairs of names that are compared to say which was meant: about a second's work."""
 Declared = Mapping[str, Collection[str]]
@@ -31,6 +31,7 @@ _NAMES: tuple[tuple[tuple[str, ...], str], ...] = (
     (("prop", "*", "like"), "prop"),
     (("prop", "*", "runs", "[]"), "run"),
     (("supply", "*", "box"), "controller"),
+    (("supply", "*", "socket"), "socket"),
     (("feed", "*", "supply"), "supply"),
     (("feed", "*", "from"), "feed"),
     (("feed", "*", "taps", "[]", "run"), "run"),
@@ -91,6 +92,7 @@ def misfits(show: Show, names: Declared) -> Iterator[Finding]:
     for feed in show.feeds.values():
         yield from _feed(feed, show)
     yield from _feed_loops(show)
+    yield from _circuits(show)
 
 
 def _shared_names(show: Show, names: Declared) -> Iterator[Finding]:
@@ -213,3 +215,22 @@ def _feed_loops(show: Show) -> Iterator[Finding]:
     for loop in nx.simple_cycles(branches):
         says = f"feeds branch off each other in a ring: {' → '.join([*loop, loop[0]])}"
         yield _wrong("feed-ring", f"feed.{loop[0]}.from", says, "let one of them come from a supply")
+
+
+def _circuits(show: Show) -> Iterator[Finding]:
+    """Sockets of one circuit of which different things are said that a circuit has only once."""
+    said: dict[tuple[str, str], tuple[str, Any]] = {}
+    for socket in show.sockets.values():
+        circuit = socket.circuit_name
+        has_rcd = None if socket.rcd is None and socket.rcd_ma is None else bool(socket.rcd or socket.rcd_ma)
+        own = {"volts": socket.volts, "breaker": socket.breaker, "rcd_ma": socket.rcd_ma, "rcd": has_rcd}
+        for key, value in ((key, value) for key, value in own.items() if value is not None):
+            other, first = said.setdefault((circuit, key), (socket.name, value))
+            if first != value:
+                says = f"is {_word(value)}, and socket {other} on the same circuit, {circuit}, has {_word(first)}"
+                remedy = "a circuit has one breaker and one residual-current device: correct one, or the circuit"
+                yield _wrong("circuit", f"socket.{socket.name}.{key}", says, remedy)
+
+
+def _word(value: float | bool) -> str:
+    return str(value).lower() if isinstance(value, bool) else f"{value:g}"

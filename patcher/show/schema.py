@@ -19,6 +19,7 @@ from pydantic import (
 )
 
 from patcher.show.likeness import Copy
+from patcher.show.mains_tables import LeakMilliamps, MainsAmps, Part, Socket
 from patcher.show.photo_tables import Photo
 from patcher.show.run_tables import AnyRun, BandRun, Grid, Run
 from patcher.show.tables import (
@@ -202,6 +203,17 @@ class Supply(Named):
     """Whose enclosure it sits in."""
     spare: Flag = False
     """Kept on the shelf."""
+    socket: Name | None = None
+    """The socket of the mains that it is plugged into."""
+    efficiency: Part | None = None
+    """The part of its mains power that it gives as DC. Where it is not given, 0.85 is counted."""
+    power_factor: Part | None = None
+    """Its watts as a part of its volt-amperes on the mains. Where it is not given, 0.6 is counted."""
+    inrush_amps: MainsAmps | None = None
+    """The mains current that it draws for a moment when it is switched on cold. Where it is not given, 60 is
+    counted."""
+    leakage_ma: LeakMilliamps | None = None
+    """The current that leaks from it to earth all the time. Where it is not given, 1 is counted."""
 
 
 class Tap(Table):
@@ -278,6 +290,7 @@ class Show(Table):
     runs: _Tables[AnyRun] = Field(default_factory=dict, alias="run")
     props: _Tables[AnyProp] = Field(default_factory=dict, alias="prop")
     supplies: _Tables[Supply] = Field(default_factory=dict, alias="supply")
+    sockets: _Tables[Socket] = Field(default_factory=dict, alias="socket")
     feeds: _Tables[Feed] = Field(default_factory=dict, alias="feed")
     accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
 

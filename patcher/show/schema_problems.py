@@ -16,6 +16,7 @@ from pydantic import BaseModel, ValidationError
 from patcher.errors import DID_YOU_MEAN, Finding, choose_from, nearest
 from patcher.show.likeness import Copy
 from patcher.show.line_numbers import Place
+from patcher.show.mains_tables import Socket
 from patcher.show.photo_tables import Photo, PhotoSpan, PhotoWall, PicturePoint
 from patcher.show.run_tables import RUN_KINDS, run_kind
 from patcher.show.schema import (
@@ -41,6 +42,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "pixel": PixelType,
     "controller": Controller,
     "supply": Supply,
+    "socket": Socket,
     "feed": Feed,
     "accept": Accept,
 }
@@ -94,7 +96,7 @@ def _model_at(place: Place, raw: Mapping[str, Any]) -> type[BaseModel] | None:
             return PhotoWall
         case ("show", "photo", "spans", _):
             return PhotoSpan
-        case ("show",) | ("pixel" | "controller" | "supply" | "feed" | "accept", _):
+        case ("show",) | ("pixel" | "controller" | "supply" | "socket" | "feed" | "accept", _):
             return _TABLES[str(place[0])]
         case _:
             return None
@@ -235,7 +237,11 @@ def _is_part(place: Place, raw: Mapping[str, Any]) -> bool:
     """Whether a key takes a part of 1."""
     model = _model_at(place[:-1], raw)
     field = model.model_fields.get(str(place[-1])) if model else None
-    return field is not None and any(getattr(bound, "le", None) == 1 for bound in field.metadata)
+    if field is None:
+        return False
+    either = (info for each in get_args(field.annotation) for info in getattr(each, "__metadata__", ()))  # or None
+    bounds = [*field.metadata, *(bound for info in either for bound in getattr(info, "metadata", ()))]
+    return any(getattr(bound, "le", None) == 1 for bound in bounds)
 
 
 def _missing(place: Place, raw: Mapping[str, Any]) -> ProblemWords:

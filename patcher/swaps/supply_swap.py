@@ -104,7 +104,8 @@ class SupplySwap:
     def show(self) -> Show:
         """The show afterwards; the dead supply is gone from it."""
         show, dead, spare = self.before.show, self.dead.name, self.spare.name
-        taken = self.spare.model_copy(update={"spare": False, "box": self.dead.box})
+        socket = self.dead.socket or self.spare.socket
+        taken = self.spare.model_copy(update={"spare": False, "box": self.dead.box, "socket": socket})
         supplies = {name: taken if name == spare else held for name, held in show.supplies.items() if name != dead}
         feeds = {
             name: feed.model_copy(update={"supply": spare}) if feed.supply == dead else feed

@@ -100,6 +100,33 @@ def test_a_show_with_something_wrong_can_be_edited_and_gets_no_worse(text: str, 
         assert new is None or len(read(new).findings) <= 2 * len(before)
 
 
+WRONG = """\
+[show]
+title = "T"
+[pixel.p]
+colour_order = "RGB"
+[run.a]
+pixel = "p"
+pixels = 0
+[run.b]
+like = "a"
+[run.c]
+pixel = "p"
+pixels = 3
+"""
+
+
+@pytest.mark.parametrize("act", [
+    {"act": "set", "thing": "c", "key": "lead", "value": 2.0},
+    {"act": "set", "thing": "a", "key": "pixels", "value": 5},
+    {"act": "rename", "thing": "a", "name": "d"}, {"act": "take-out", "thing": "a"},
+])  # fmt: skip
+def test_what_was_wrong_before_stops_no_act(act: dict) -> None:
+    new = acted(WRONG, read_act(act))
+    assert new != WRONG
+    assert len(read(new).findings) <= len(read(WRONG).findings) == 1
+
+
 ODD = [
     'show = { title = "T" }\nrun = { a = { pixel = "p", pixels = 3 }, b = { like = "a" } }\n'
     'pixel = { p = { colour_order = "RGB" } }\n',
@@ -225,3 +252,12 @@ def test_a_key_that_is_none_is_refused_with_the_nearest() -> None:
     assert "lead" in refused.value.findings[0].remedy
     same = {"act": "set", "thing": "gable", "key": "lead", "value": 2.6}
     assert acted(text, read_act(same)) == text
+    with pytest.raises(PatcherError, match="is no key"):
+        acted(text, read_act({"act": "set", "thing": "gable", "key": "leed", "value": None}))
+
+
+def test_a_new_key_stands_behind_the_others_and_before_the_blank_line() -> None:
+    text = (SHOWS / "heron-lock.toml").read_text(encoding="utf-8")
+    new = acted(text, read_act({"act": "set", "thing": "gable", "key": "nulls", "value": 1}))
+    assert new.replace("lead = 2.6\nnulls = 1\n\n[run.eaves]", "lead = 2.6\n\n[run.eaves]") == text
+    assert new != text

@@ -86,7 +86,7 @@ def test_check_takes_every_show_with_some_values_that_nobody_means(path: Path, s
     assert checked(path, tomli_w.dumps(tables)) in (0, 1, 2)
 
 
-TABLES = ("show", "pixel", "controller", "run", "prop", "supply", "feed", "accept")
+TABLES = ("show", "pixel", "controller", "run", "prop", "supply", "socket", "feed", "accept")
 KEYS = (
     *TABLES, "title", "units", "pixels", "shape", "path", "corners", "gaps", "at", "file", "area", "columns", "rows",
     "lines", "turns", "data_in", "of", "band", "port", "start", "ports", "address", "taps", "run", "from", "tap",

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 import pytest
 
+from patcher.cli import draw
 from patcher.cli.inputs import load, load_patch
 from patcher.faults import build, departure, parse, planned
 from patcher.film import proofs
@@ -85,6 +86,19 @@ def cottage(heron_lock: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         path.rename(shows / path.name)
     monkeypatch.chdir(heron_lock.parent)
     return shows / heron_lock.name
+
+
+def test_the_sockets(here: Patcher, cottage: Path) -> None:
+    # Source: README.md, Power: will it hold?
+    text = cottage.read_text(encoding="utf-8")
+    for supply in ("lockhouse-12v", "gate-5v"):
+        heading = f"[supply.{supply}]\n"
+        assert text.count(heading) == 1
+        text = text.replace(heading, f'{heading}socket = "porch"\n')
+    (lines,) = re.findall(r"^```toml\n(\[socket\.porch\].*?)^```", README, re.MULTILINE | re.DOTALL)
+    cottage.write_text(f"{text}\n{lines}", encoding="utf-8")
+    command = "power shows/heron-lock.toml --hours 6 --days 30 --price 0.30"
+    holds(here(*command.split()).stdout, shown(f"patcher {command}")[0])
 
 
 def test_the_demo(patcher: Patcher, tmp_path: Path) -> None:
@@ -236,6 +250,14 @@ def test_the_help(here: Patcher, monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: README.md, Where the rest is
     monkeypatch.setenv("COLUMNS", "80")
     holds(here("help").stdout, shown("patcher help")[0])
+
+
+def test_what_draw_says(capsys: pytest.CaptureFixture[str]) -> None:
+    # Source: README.md, Draw it on a photograph; its code is a new one each time
+    said = shown("patcher draw my-show.toml --photo house.jpg")[0]
+    draw._say(said[0], "127.0.0.1")
+    assert draw.PORT == 8421
+    holds(capsys.readouterr().out, said)
 
 
 def test_every_command_that_is_shown_is_tried() -> None:

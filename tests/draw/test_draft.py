@@ -1,5 +1,6 @@
 """A page and an editor on one file: nothing is lost, and every change can be taken back to the octet."""
 
+import threading
 import tomllib
 from pathlib import Path
 
@@ -66,6 +67,19 @@ def test_what_an_editor_saved_stands_and_undo_takes_it_back_too(tmp_path: Path) 
     for before in (by_hand, drawn, EMPTY):
         draft.undo()
         assert path.read_text() == before
+
+
+def test_a_file_that_an_editor_empties_before_it_writes_is_one_change(tmp_path: Path) -> None:
+    path = tmp_path / "ferry.toml"
+    path.write_text(EMPTY)
+    draft = Draft(path)
+    path.write_text("")
+    writing = threading.Timer(0.05, path.write_text, [EMPTY + "# saved\n"])
+    writing.start()
+    draft.reread()
+    writing.join()
+    assert draft.history.now == EMPTY + "# saved\n"
+    assert draft.history.past == (EMPTY,)
 
 
 def test_points_of_a_photograph_have_no_units_and_lengths_in_it_have_the_files(tmp_path: Path) -> None:

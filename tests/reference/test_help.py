@@ -36,7 +36,7 @@ from patcher.reference import TopicPart, parts_of, topics
 from patcher.reference.show_keys import show_keys
 from patcher.reports import yard_film_report
 from patcher.reports.topic_lines import WIDEST, lines
-from patcher.show import likeness, photo_tables, run_tables, schema
+from patcher.show import likeness, mains_tables, photo_tables, run_tables, schema
 from patcher.show.tables import Table
 from patcher.trade import FASTEST_FLASH, TEST_LEVEL
 from rig import clips as real_clips
@@ -65,6 +65,7 @@ TABLES: dict[str, list[type[Table]]] = {
     '[run.NAME] like = "OTHER"': [likeness.Copy],
     "[prop.NAME]": [schema.Prop, schema.GridProp],
     "[supply.NAME]": [schema.Supply],
+    "[socket.NAME]": [mains_tables.Socket],
     "[feed.NAME]": [schema.Feed],
     "[feed.NAME] taps": [schema.Tap],
     "[[accept]]": [schema.Accept],

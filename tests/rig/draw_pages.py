@@ -119,7 +119,8 @@ def opened(rig: Drawn) -> Iterator[Page]:
         page.goto(rig.entry.url)
         page.locator("#facts:not(:empty)").wait_for()
         yield page
-    assert [text for text in complaints if "net::ERR_" not in text] == []
+    found = [text for text in complaints if "net::ERR_" not in text]
+    assert not found, found
 
 
 class Pointer:

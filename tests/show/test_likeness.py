@@ -322,3 +322,13 @@ def test_what_is_mended_in_a_file_with_copies_is_what_is_mended_where_all_is_wri
         mended += 1
         assert rewritten(text, plan, [fault]).wiring.show == meant.wiring.show, fault
     assert mended
+
+
+@pytest.mark.parametrize("runs", ["3", '"tree-1"', "[3]", "{ a = 1 }"])
+def test_a_prop_whose_runs_are_no_list_of_names_gives_words_where_a_copy_turns_about_it(runs: str) -> None:
+    text = (
+        '[show]\ntitle = "a"\n[pixel.bead]\ncolour_order = "RGB"\n'
+        '[run.tree-1]\npixel = "bead"\nshape = "line"\npath = [[0, 0], [1, 1]]\npixels = 5\n'
+        f'[prop.tree]\nruns = {runs}\n[run.tree-2]\nlike = "tree-1"\nturned = 20\nabout = "tree"\n'
+    )
+    assert any("prop.tree" in finding.where for finding in read(text).findings)

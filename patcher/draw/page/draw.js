@@ -5,7 +5,7 @@ import { Tools } from "./tools.js";
 import { Panel } from "./panel.js";
 
 const $ = (id) => document.getElementById(id);
-const BEAT = 1000, SILENT = 4000;   // milliseconds
+const BEAT = 1000, SILENT = 12000;   // milliseconds
 
 export const page = {
   view: null, chosen: "", schema: null, told: {},
@@ -56,6 +56,7 @@ function ask(message) {
 function connect() {
   const own = new WebSocket(`ws://${location.host}/state`);
   socket = own;
+  heard = Date.now();
   own.onopen = () => { retry = 300; heard = Date.now(); };
   own.onmessage = (event) => {
     heard = Date.now();

@@ -90,7 +90,7 @@ export class Scene {
     const ratio = (this.svg.clientWidth || 1) / (this.svg.clientHeight || 1);
     const wide = Math.max(1, (x1 - x0) * 1.12, (y1 - y0) * 1.2 * ratio);
     this.view = { x: (x0 + x1) / 2 - wide / 2, y: -(y0 + y1) / 2 - wide / ratio / 2, wide };
-    this.look();
+    this.set();
   }
 
   colour(port) {

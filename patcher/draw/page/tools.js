@@ -311,6 +311,9 @@ export class Tools {
     if (await this.page.act({ act: "draw", run: name, keys: { pixel: this.kind, ...this.keys(tool, points) } })) {
       this.page.choose(name);
       this.take(tool);
+    } else {                               // nothing that was clicked is lost
+      this.points = points;
+      this.outlined(points);
     }
   }
 

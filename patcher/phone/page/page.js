@@ -21,6 +21,7 @@ let naming = null;         // the screen to which somebody said no, and now name
 function connect() {
   const own = new WebSocket(`ws://${location.host}/state`);
   socket = own;
+  heard = Date.now();
   own.onopen = () => { heard = Date.now(); retry = 300; };
   own.onmessage = (event) => {
     heard = Date.now();

@@ -208,3 +208,40 @@ def test_a_shipped_show_can_be_read_without_a_thing(thing: str) -> None:
     new = done(text, act="take-out", thing=thing)
     assert re.search(rf"(?<![\w-]){thing}(?![\w-])", "\n".join(without_comments(new))) is None
     assert "\n\n\n" not in new
+
+
+MIRRORED = (
+    TWO_COPIES.replace("# the near one", '[prop.tree]\nruns = ["a", "x"]').replace(
+        "mirrored = true", 'mirrored = true\nabout = "tree"\nturned = 20.0'
+    )
+    + """
+[run.x]
+pixel = "p"
+shape = "line"
+path = [[5.0, 1.0], [7.0, 4.0]]
+pixels = 4
+"""
+)
+
+
+@pytest.mark.parametrize("thing", ["tree", "x", "a"])
+def test_what_is_turned_about_a_prop_stays_where_the_prop_or_a_part_of_it_goes(thing: str) -> None:
+    # Source: the pixels, before and after
+    new = done(MIRRORED, act="take-out", thing=thing)
+    before, after = parsed(MIRRORED), parsed(new)
+    for run in after.runs:
+        here, there = positions(before, before.runs[run]), positions(after, after.runs[run])
+        assert here is not None
+        assert there is not None
+        assert np.abs(here - there).max() < 1e-5
+    assert ("about" in tomllib.loads(new)["run"]["b"]) == (thing == "x")
+
+
+@pytest.mark.parametrize("thing", ["weir", "gate", "weirside", "gate-5v", "roof-wire", "footbridge-rail", "bulb-12v"])
+def test_a_new_name_changes_only_words_in_their_lines(thing: str) -> None:
+    # Source: the name exchanged as a word in front of every comment
+    text = (SHOWS / "heron-lock.toml").read_text(encoding="utf-8")
+    lines = [line.partition("#") for line in text.split("\n")]
+    word = re.compile(rf"(?<![\w-]){thing}(?![\w-])")
+    meant = "\n".join(word.sub("another", line) + mark + comment for line, mark, comment in lines)
+    assert done(text, act="rename", thing=thing, name="another") == meant
