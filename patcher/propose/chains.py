@@ -1,13 +1,16 @@
 """What a chain costs, and whether a port can take it: the one definition that the search and the answer share.
 
 Lengths are whole centimetres, so that equal plans cost exactly the same. A lead is the straight way with slack. Data
-crosses so much of it without help; past that it has a booster, which counts for so many metres of cable.
+crosses so much of it without help; past that it has a booster, which counts for so many metres of cable. A booster in
+the middle of a lead helps over twice as much; past that the lead is differential, and its sender and receiver count for
+two boosters.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +23,11 @@ SLACK = 0.1
 """The part of the straight way that a lead is longer than it. Common practice, no source."""
 _NO_HELP = round(LONGEST_LEAD * 100)
 """Centimetres of lead that need no booster."""
+_BOOSTED = 2 * _NO_HELP
+"""Centimetres of lead that one booster in their middle is enough for."""
+
+Via = Literal["cable", "booster", "differential"]
+"""How data crosses a lead."""
 
 Stop = tuple[int, int]
 """A run and the way in which data enters it, by their numbers in the instance."""
@@ -47,14 +55,17 @@ def leads_cm(begins: NDArray[np.float64], ends: NDArray[np.float64]) -> NDArray[
     return found
 
 
-def needs_booster(lead_cm: int) -> bool:
-    """Whether data needs help to cross a lead."""
-    return lead_cm > _NO_HELP
+def via(lead_cm: int) -> Via:
+    """How data crosses a lead."""
+    if lead_cm <= _NO_HELP:
+        return "cable"
+    return "booster" if lead_cm <= _BOOSTED else "differential"
 
 
 def prices(lead_cm: NDArray[np.int64], booster: float) -> NDArray[np.int64]:
     """What leads cost, in centimetres of cable."""
-    return lead_cm + np.where(lead_cm > _NO_HELP, round(booster * 100), 0)
+    helped = (lead_cm > _NO_HELP).astype(np.int64) + (lead_cm > _BOOSTED)
+    return lead_cm + helped * round(booster * 100)
 
 
 def route_leads(given: Instance, outlet: int, stops: tuple[Stop, ...]) -> tuple[int, ...]:

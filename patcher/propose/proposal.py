@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from time import perf_counter
 from typing import Literal
 
-from patcher.propose.chains import needs_booster, route_leads, route_ms
+from patcher.propose.chains import Via, route_leads, route_ms, via
 from patcher.propose.instance import Instance, LeftOut
 from patcher.propose.master import Choice
 from patcher.propose.searches import Found, best_rate, fewest_boxes, least_cable
@@ -32,7 +32,8 @@ class Place:
         number: its place in the chain, from 1, kept runs counted.
         data_in: where its data enters; None for a run whose drawing has no such key.
         lead: metres of cable before its first pixel.
-        lead_via: `cable`, or `booster` where data does not cross so much of it without help.
+        lead_via: `cable`; `booster` where data does not cross so much of it without help; `differential` where one
+            booster does not help far enough.
     """
 
     run: str
@@ -41,7 +42,7 @@ class Place:
     number: int
     data_in: str | int | None
     lead: float
-    lead_via: Literal["cable", "booster"]
+    lead_via: Via
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +56,16 @@ class Proposal:
         left_out: runs and boxes that were not decided about, and why.
         metres: cable of all its leads.
         boosters: how many of its leads need one.
+        differentials: how many of its leads need a differential sender and receiver.
         boxes: how many boxes are in use, those with kept runs included.
         frame_ms: milliseconds of the slowest port that it hangs a run on; 0 where it hangs none.
-        cost: metres, each booster counted as so many, that the bound is of.
+        cost: metres, each booster and each differential lead counted as so many more, that the bound is of.
         bound: metres that no plan of this kind goes below, with no more boxes or the same frame rate.
         boxes_proved: whether no plan that hangs as many runs needs fewer boxes, where the kind puts that first.
         rate_proved: whether no plan keeps the next higher rate that players offer, where the kind puts that first.
         proved: whether all that it puts first, and the cost, is the best that there is.
+        present: what the wiring of today costs, by the same count, where all is decided anew; None where it does not
+            hang every run or does not keep the rules.
     """
 
     kind: Kind
@@ -70,6 +74,7 @@ class Proposal:
     left_out: tuple[LeftOut, ...]
     metres: float
     boosters: int
+    differentials: int
     boxes: int
     frame_ms: float
     cost: float
@@ -77,6 +82,12 @@ class Proposal:
     boxes_proved: bool
     rate_proved: bool
     proved: bool
+    present: float | None = None
+
+    @property
+    def max_rate(self) -> float | None:
+        """Frames a second that its slowest port keeps up; None where it hangs no run."""
+        return 1000 / self.frame_ms if self.frame_ms else None
 
     @property
     def gap(self) -> float:
@@ -124,7 +135,6 @@ def _said(kind: Kind, found: Found) -> Proposal:
     new_boxes = {given.outlets[route.outlet].box for route in plan.routes}
     boxes = {number for number, box in enumerate(given.boxes) if box.in_use} | new_boxes
     metres = round(sum(place.lead for place in places), 2)
-    boosters = sum(place.lead_via == "booster" for place in places)
     over = found.fixed.left_over * len(plan.left_over)
     bound = max(0, found.bound - over)
     return Proposal(
@@ -133,7 +143,8 @@ def _said(kind: Kind, found: Found) -> Proposal:
         left_over=tuple(given.runs[run].name for run in plan.left_over),
         left_out=given.left_out,
         metres=metres,
-        boosters=boosters,
+        boosters=sum(place.lead_via == "booster" for place in places),
+        differentials=sum(place.lead_via == "differential" for place in places),
         boxes=len(boxes),
         frame_ms=max((route_ms(given, route) for route in plan.routes), default=0.0),
         cost=(plan.cost - over) / 100,
@@ -153,6 +164,5 @@ def _places(given: Instance, plan: Choice) -> Iterator[Place]:
         leads = route_leads(given, route.outlet, route.stops)
         for number, ((run, way), lead) in enumerate(zip(route.stops, leads, strict=True), start=len(outlet.behind) + 1):
             each = given.runs[run]
-            via: Literal["cable", "booster"] = "booster" if needs_booster(lead) else "cable"
             data_in = each.entries[way].data_in
-            yield Place(each.name, given.boxes[outlet.box].name, port, number, data_in, lead / 100, via)
+            yield Place(each.name, given.boxes[outlet.box].name, port, number, data_in, lead / 100, via(lead))

@@ -41,9 +41,11 @@ def ends(show: Show, name: str) -> list[tuple[tuple[float, float], tuple[float, 
 
 
 def lead(here: tuple[float, float], to: tuple[float, float]) -> int:
-    """What a lead costs in centimetres: a tenth more than straight; ten metres more where longer than five."""
+    """What a lead costs in centimetres: a tenth more than straight; ten metres more where longer than five, twenty
+    where longer than ten.
+    """
     cm = ceil(round(hypot(here[0] - to[0], here[1] - to[1]) * 110, 6))
-    return cm + 1000 * (cm > 500)
+    return cm + 1000 * (cm > 500) + 1000 * (cm > 1000)
 
 
 def cheapest_chain(show: Show, box: tuple[float, float], chain: list[str]) -> int:
@@ -169,6 +171,7 @@ def judged(tables: Tables, made: Proposal) -> None:
     assert max(times) == pytest.approx(made.frame_ms)
     assert sum(run.lead for run in wiring.show.runs.values()) == pytest.approx(made.metres)
     assert sum(run.lead_via == "booster" for run in wiring.show.runs.values()) == made.boosters
+    assert sum(run.lead_via == "differential" for run in wiring.show.runs.values()) == made.differentials
     assert len({box for box, _ in wiring.chains}) == made.boxes
 
 
@@ -223,4 +226,4 @@ def test_what_hangs_stays_and_the_rest_goes_on_behind_it(seed: int) -> None:
 
 def lead_cost(lead: float) -> float:
     """Metres that a lead counts for."""
-    return lead + 10 * (lead > 5.0)
+    return lead + 10 * (lead > 5.0) + 10 * (lead > 10.0)
