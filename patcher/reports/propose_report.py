@@ -7,6 +7,7 @@ from math import ceil
 from typing import Any
 
 from patcher.ends import of_run
+from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
 from patcher.propose.comparison import Comparison, Offer, Tally
 from patcher.propose.instance import BOOSTER, LeftOut
@@ -109,8 +110,8 @@ def _of_offer(found: Comparison, offer: Offer) -> Iterator[str]:
     moved = [run for run in offer.rehung.moved if run in was]
     work = [f"{count(len(new), 'run')} to hang"] if new else []
     work += [f"{count(len(moved), 'run')} to move"] if moved else []
-    work += [f"left over: {', '.join(offer.made.left_over)}"] if offer.made.left_over else []
-    boxes = f"settings change in {', '.join(offer.boxes)}" if offer.boxes else "no settings change"
+    work += [f"left over: {first_few(offer.made.left_over, 12)}"] if offer.made.left_over else []
+    boxes = f"settings change in {first_few(offer.boxes, 12)}" if offer.boxes else "no settings change"
     yield f"{indent}{'; '.join([*(work or ['nothing moves']), boxes])}."
 
 
@@ -178,11 +179,13 @@ def _spot(wiring: Wiring, run: str) -> str:
 def _say_after(found: Comparison, offer: Offer) -> None:
     """What else is to be known before it is hung so."""
     boosters = offer.made.boosters + offer.made.differentials
-    says = [f"A new lead is the straight way and a tenth{COUNTED if boosters else ''}. Measure it on site."]
+    says = [f"A new lead is the straight way and a tenth{COUNTED if boosters else ''}: measure it on site."]
     if offer.tally.differentials:
         says.append("diff: leads with a differential sender and receiver, for one booster does not help so far.")
     if offer.rehung.cut:
-        says.append(f"No V+ goes on to {', '.join(offer.rehung.cut)}: there power_joined = false keeps supplies apart.")
+        says.append(
+            f"No V+ goes on to {first_few(offer.rehung.cut, 8)}: there power_joined = false keeps supplies apart."
+        )
     if offer.rehung.moved and found.wiring.show.feeds:
         says.append("Feeds stay as they are.")
     print()
