@@ -14,11 +14,8 @@ from patcher.errors import PatcherError, refuse
 from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
-    from patcher.propose.comparison import Comparison, Tally
+    from patcher.propose.comparison import Comparison
     from patcher.wiring import Wiring
-
-UNHUNG = "no-port"
-"""The rule of a run that hangs nowhere: what this command is for."""
 
 
 class Kind(StrEnum):
@@ -101,6 +98,8 @@ def _compared(path: Path, only: Kind | None, *, afresh: bool, seconds: float) ->
 
 def _partly_hung(path: Path) -> tuple[Wiring, str]:
     """The wiring of a show with which nothing is wrong but that runs hang nowhere, and its text."""
+    from patcher.propose.comparison import UNHUNG
+
     wiring, found, text = examine(path)
     wrong = [finding for finding in found if finding.rule != UNHUNG]
     if wrong or wiring is None:
@@ -111,18 +110,13 @@ def _partly_hung(path: Path) -> tuple[Wiring, str]:
 def _drawn(found: Comparison) -> str:
     """The drawing of all proposals, and of what hangs now."""
     from patcher.drawing.lead_panels import lead_panels
+    from patcher.reports.propose_report import figures_in_words
     from patcher.show.writer import UNSEALED
 
-    panels = [(f"now: {_words(found, found.now)}", found.wiring)] if found.now.runs else []
+    units = found.wiring.show.settings.units
+    panels = [(f"now: {figures_in_words(found.now, units)}", found.wiring)] if found.now.runs else []
     for offer in found.offers:
-        panels.append((f"{offer.number}. {', '.join(offer.kinds)}: {_words(found, offer.tally)}", offer.rehung.wiring))
+        panels.append(
+            (f"{offer.number}. {', '.join(offer.kinds)}: {figures_in_words(offer.tally, units)}", offer.rehung.wiring)
+        )
     return f"<!-- {UNSEALED} -->\n{lead_panels(panels, f'{found.wiring.show.settings.title}: proposals')}"
-
-
-def _words(found: Comparison, tally: Tally) -> str:
-    """Figures of a wiring for its title."""
-    from patcher.terminal.printed import count
-    from patcher.units import length
-
-    boxes = count(tally.boxes, "box")
-    return f"{length(tally.metres, found.wiring.show.settings.units)} of lead, {boxes}"

@@ -11,16 +11,18 @@ from scipy.optimize import linear_sum_assignment
 
 from patcher.errors import Finding, PatcherError
 from patcher.limits.findings import check, new_findings
-from patcher.limits.refresh import PortTime, port_times
+from patcher.limits.refresh import OFFERED, PortTime, port_times
 from patcher.patch.changes import start_changes
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.propose.instance import Instance, LeftOut, instance
+from patcher.propose.instance import BOOSTER, Instance, LeftOut, instance
 from patcher.propose.left_over import why_left_over
 from patcher.propose.proposal import KINDS, Kind, Place, Proposal, propose
 from patcher.propose.rehung import ReadPoints, Rehung, rehung, undecided
 from patcher.wiring import Wiring, problems, wire
 
+UNHUNG = "no-port"
+"""The rule of a run that hangs nowhere: what proposals are for."""
 SEARCH = 2.0
 """Seconds to search for the patch of a proposal; which boxes it changes is what counts here."""
 
@@ -101,6 +103,19 @@ def tally(wiring: Wiring) -> Tally:
         len(runs), round(sum(run.lead for run in runs), 2), ways.count("booster"), ways.count("differential"),
         len({box for box, _ in wiring.chains}), slowest,
     )  # fmt: skip
+
+
+def beats(new: Tally, now: Tally, kind: Kind) -> bool:
+    """Whether a wiring is better than another one at what a kind puts first: at equal cost it is not."""
+
+    def rank(each: Tally) -> tuple[float, ...]:
+        cost = round(each.metres + BOOSTER * (each.boosters + 2 * each.differentials), 2)
+        most = 0.0 if each.slowest is None else each.slowest.max_rate
+        kept = next((rate for rate in OFFERED if rate <= most + 1e-6), 0)
+        first = {"fewest boxes": each.boxes, "least cable": 0, "best frame rate": -kept}[kind]
+        return (-each.runs, first, cost)
+
+    return rank(new) < rank(now)
 
 
 def compared(

@@ -9,7 +9,7 @@ from typing import Any
 from patcher.ends import of_run
 from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
-from patcher.propose.comparison import Comparison, Offer, Tally
+from patcher.propose.comparison import Comparison, Offer, Tally, beats
 from patcher.propose.instance import BOOSTER, LeftOut
 from patcher.propose.proposal import Proposal
 from patcher.propose.rehung import hanging
@@ -92,6 +92,12 @@ def _say_offers(found: Comparison) -> None:
             print(on_screen(line))
 
 
+def figures_in_words(tally: Tally, units: str) -> str:
+    """Figures of a wiring for its title."""
+    words = f"{length(tally.metres, units)} of lead, {count(tally.boxes, 'box')}"
+    return words if tally.slowest is None else f"{words}, {rate_text(tally.slowest.max_rate)} frames a second"
+
+
 def _figures(tally: Tally, units: str) -> tuple[str, ...]:
     time = tally.slowest
     helped = f"{tally.boosters}, {tally.differentials} diff" if tally.differentials else str(tally.boosters)
@@ -105,6 +111,8 @@ def _of_offer(found: Comparison, offer: Offer) -> Iterator[str]:
     for number, made in enumerate((offer.made, *offer.others)):
         says = proof(made)
         yield f"{f'{offer.number}.' if not number else '':3}{made.kind.capitalize()}. {says[0].upper()}{says[1:]}."
+        if not beats(offer.tally, found.now, made.kind):
+            yield f"{indent}What hangs now is as good at that, or better."
     was = hanging(found.wiring)
     new = [run for run in offer.rehung.moved if run not in was]
     moved = [run for run in offer.rehung.moved if run in was]
@@ -256,7 +264,8 @@ def _offer(found: Comparison, offer: Offer) -> dict[str, Any]:
     after, moved = offer.rehung.wiring, set(offer.rehung.moved)
     proofs = [
         {
-            "first": made.kind, "proved": made.proved, "says": proof(made),
+            "first": made.kind, "beats_now": beats(offer.tally, found.now, made.kind),
+            "proved": made.proved, "says": proof(made),
             "cost": round(made.cost, 2), "bound": round(made.bound, 2), "gap": round(made.gap * 100, 2),
         }
         for made in (offer.made, *offer.others)

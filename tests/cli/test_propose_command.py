@@ -252,9 +252,22 @@ def test_every_proposal_is_better_than_now_at_what_it_puts_first(heron_lock: Pat
     said = document(here, heron_lock, "--afresh")
     by = {proof["first"]: each for each in said["proposals"] for proof in each["proofs"]}
     assert set(by) == {"fewest boxes", "least cable", "best frame rate"}
+    assert all(proof["beats_now"] for each in said["proposals"] for proof in each["proofs"])
     assert by["fewest boxes"]["boxes"] <= said["now"]["boxes"]
     assert by["least cable"]["metres"] <= said["now"]["metres"]
     assert by["best frame rate"]["slowest"]["frame_ms"] <= said["now"]["slowest"]["frame_ms"]
+
+
+def test_what_was_written_is_not_beaten_by_the_next_call(towpath: Path, here: Patcher) -> None:
+    # Source: what is proved to be the best cannot be beaten
+    first = document(here, towpath, "--kind", "cable", "--write", "1")["proposals"][0]
+    assert first["proofs"][0]["proved"]
+    assert first["proofs"][0]["beats_now"]
+    again = document(here, towpath, "--afresh", "--kind", "cable")["proposals"][0]
+    assert again["metres"] == first["metres"]
+    assert not again["proofs"][0]["beats_now"]
+    ran = here("propose", towpath, *QUICK, "--afresh", "--kind", "cable")
+    assert "What hangs now is as good at that, or better." in ran.stdout
 
 
 def test_one_kind_only(towpath: Path, here: Patcher) -> None:

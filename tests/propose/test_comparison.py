@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 import tomli_w
 
-from patcher.propose.comparison import Comparison, compared, tally
+from patcher.limits.refresh import PortTime
+from patcher.propose.comparison import Comparison, Tally, beats, compared, tally
 from patcher.propose.instance import instance
 from patcher.propose.left_over import why_left_over
 from patcher.propose.proposal import propose
@@ -72,6 +73,22 @@ def test_a_tally_counts_what_hangs() -> None:
     assert found.slowest is not None
     pixels = sum(wiring_of(tables).show.runs[run].pixels for run in ("run-1", "run-2"))
     assert found.slowest.pixels == pixels
+
+
+def test_which_of_two_wirings_is_better() -> None:
+    # Source: a run that hangs counts most, then what the kind puts first, then metres, a booster as ten of them
+    slow, fast = PortTime("box", 1, 500, 24.0), PortTime("box", 1, 300, 19.0)
+    one = Tally(5, 40.0, 1, 0, 2, slow)
+    every = ("fewest boxes", "least cable", "best frame rate")
+    assert [beats(replace(one, metres=39.9), one, kind) for kind in every] == [True] * 3
+    assert [beats(one, one, kind) for kind in every] == [False] * 3
+    assert [beats(replace(one, metres=49.0, boosters=0), one, kind) for kind in every] == [True] * 3
+    assert [beats(replace(one, metres=51.0, boosters=0), one, kind) for kind in every] == [False] * 3
+    assert [beats(replace(one, boosters=0, differentials=1), one, kind) for kind in every] == [False] * 3
+    assert [beats(replace(one, boxes=1, metres=90.0), one, kind) for kind in every] == [True, False, False]
+    assert [beats(replace(one, slowest=fast, metres=90.0), one, kind) for kind in every] == [False, False, True]
+    assert [beats(replace(one, runs=6, metres=90.0), one, kind) for kind in every] == [True] * 3
+    assert [beats(replace(one, runs=4, metres=9.0), one, kind) for kind in every] == [False] * 3
 
 
 def test_the_bound_of_least_cable_holds_for_every_kind() -> None:
