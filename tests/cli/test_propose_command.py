@@ -194,6 +194,21 @@ def test_a_lead_whose_ends_stay_keeps_its_length_and_a_chain_its_port(heron_lock
         assert {run for run in leads if leads[run]["moves"]} == set(proposal["moved_runs"])
 
 
+def test_a_lead_behind_a_run_that_is_turned_round_is_a_new_one(tmp_path: Path, here: Patcher) -> None:
+    # Source: geometry: a's last pixel is then half a metre from b's first one
+    tables: Tables = {"show": {"title": "x"}, "pixel": {"p": {"colour_order": "RGB"}}}
+    tables["controller"] = {"box": {"address": "192.0.2.1", "ports": 1, "at": [0.0, 0.0], "port": {"1": ["a", "b"]}}}
+    line = {"pixel": "p", "shape": "line", "pixels": 30}
+    tables["run"] = {"a": line | {"path": [[1.0, 0.0], [4.0, 0.0]], "data_in": "last", "lead": 4.4}}
+    tables["run"]["b"] = line | {"path": [[4.5, 0.0], [8.0, 0.0]], "lead": 9.0, "nulls": 1, "nulls_at": [6.0]}
+    show = save(tmp_path, tables)
+    proposal = document(here, show, "--afresh", "--kind", "cable", "--write", "1")["proposals"][0]
+    assert proposal["moved_runs"] == ["a", "b"]
+    runs = of(show).show.runs
+    assert (runs["a"].lead, runs["b"].lead) == (1.1, 0.55)
+    assert (runs["b"].nulls, runs["b"].nulls_at) == (1, ())
+
+
 def test_what_cannot_be_decided_stays_alone_on_its_port(heron_lock: Path, here: Patcher) -> None:
     # Source: hedge has no picture; a chain that nobody can measure is left alone
     ran = here("propose", heron_lock, *QUICK, "--afresh")
