@@ -154,8 +154,8 @@ def _left(found: Comparison) -> tuple[str, ...]:
     left = [f"Not decided about: {each.name}: {each.why}." for each in found.left_out]
     if found.offers:
         return tuple(left)
-    if found.to_hang:
-        return ("No port can take any of the runs.", *left)
+    if found.decided:
+        return (propose_report.nothing_found(found), *left)
     return ("Nothing to decide: every run that has a picture hangs on a port.", *left)
 
 

@@ -18,7 +18,7 @@ from patcher.placement.allocation import allocate
 from patcher.propose.instance import BOOSTER, Instance, LeftOut, instance
 from patcher.propose.left_over import why_left_over
 from patcher.propose.proposal import KINDS, Kind, Place, Proposal, propose
-from patcher.propose.rehung import ReadPoints, Rehung, rehung, undecided
+from patcher.propose.rehung import ReadPoints, Rehung, hanging, rehung, undecided
 from patcher.wiring import Wiring, problems, wire
 
 UNHUNG = "no-port"
@@ -82,14 +82,14 @@ class Comparison:
     Attributes:
         wiring: what hangs now.
         now: that in figures.
-        to_hang: how many runs were to be decided about.
+        decided: the runs that were to be decided about.
         left_out: runs and boxes that were not decided about, and why.
-        offers: the proposals; none where there was nothing to decide.
+        offers: the proposals that hang as many runs as hang now; none where there was nothing to decide.
     """
 
     wiring: Wiring
     now: Tally
-    to_hang: int
+    decided: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
     offers: tuple[Offer, ...]
 
@@ -151,7 +151,11 @@ def compared(
         _offer(number, [_bounded(made, bounds) for made in same], given, text, wiring, typed, points)
         for number, same in enumerate((same for same in found.values() if same[0].places), start=1)
     ]
-    return Comparison(wiring, tally(wiring), len(given.runs), given.left_out, tuple(offers))
+    now = tally(wiring)
+    # What hangs now is never given up for a plan with fewer runs on ports.
+    kept_up = [offer for offer in offers if offer.tally.runs >= now.runs]
+    numbered = (replace(offer, number=number) for number, offer in enumerate(kept_up, start=1))
+    return Comparison(wiring, now, tuple(run.name for run in given.runs), given.left_out, tuple(numbered))
 
 
 def _bounded(made: Proposal, bounds: Sequence[Proposal]) -> Proposal:
@@ -176,34 +180,34 @@ def _offer(
 ) -> Offer:  # fmt: skip
     made = same[0]
     put = rehung(text, wiring, made, points)
-    hanging = _only_hung(put.wiring)
-    patch, _ = check(hanging, typed)
-    changes = [] if patch is None else start_changes(typed, patch, hanging.show)
+    sound = _only_hung(put.wiring)
+    patch, _ = check(sound, typed)
+    changes = [] if patch is None else start_changes(typed, patch, sound.show)
     return Offer(
         number, tuple(each.kind for each in same), made, tuple(same[1:]), put, tally(put.wiring),
-        tuple(name for name in hanging.show.controllers if any(change.controller == name for change in changes)),
-        {run: why_left_over(given, run) for run in made.left_over},
-        tuple(new_findings(_only_hung(wiring), hanging)),
+        tuple(name for name in sound.show.controllers if any(change.controller == name for change in changes)),
+        {run: why_left_over(given, run, sure=any(each.proved for each in same)) for run in made.left_over},
+        tuple(new_findings(_only_hung(wiring), sound)),
     )  # fmt: skip
 
 
 def _only_hung(wiring: Wiring) -> Wiring:
-    """A wiring without the runs that hang nowhere, for what can only be asked of a sound one."""
-    hung = {run for chain in wiring.chains.values() for run in chain}
+    """A wiring without the runs that hang nowhere, for what can only be asked of a sound one; where there are such,
+    without its power too, of which nothing can be said by halves.
+    """
+    hung = set(hanging(wiring))
     hung |= {tee for run in hung for tee in wiring.tees(run)}
-    if hung == wiring.show.runs.keys():
-        return wiring
     show = wiring.show
+    if hung == show.runs.keys():
+        return wiring
     props = {
         name: prop.model_copy(update={"runs": tuple(run for run in prop.runs if run in hung)})
         for name, prop in show.props.items()
     }
-    feeds = {
-        name: feed.model_copy(update={"taps": tuple(tap for tap in feed.taps if tap.run in hung)})
-        for name, feed in show.feeds.items()
-    }
-    runs = {name: run for name, run in show.runs.items() if name in hung}
-    return wire(show.model_copy(update={"runs": runs, "props": props, "feeds": feeds}))
+    tables: dict[str, object] = {"supplies": {}, "sockets": {}, "feeds": {}, "props": props}
+    tables["runs"] = {name: run for name, run in show.runs.items() if name in hung}
+    tables["controllers"] = {name: box.model_copy(update={"logic": None}) for name, box in show.controllers.items()}
+    return wire(show.model_copy(update=tables))
 
 
 def _at_old_ports(given: Instance, wiring: Wiring, made: Proposal) -> Proposal:

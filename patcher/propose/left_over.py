@@ -11,8 +11,14 @@ from patcher.propose.instance import Instance, OpenRun, room
 _MORE = "add a box or ports"
 
 
-def why_left_over(given: Instance, name: str) -> tuple[str, str]:
-    """Why no port took a run, and what to do."""
+def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str, str]:
+    """Why no port took a run, and what to do.
+
+    Args:
+        given: what was to be decided.
+        name: the run.
+        sure: whether it is proved that no fewer runs are left over.
+    """
     number, run = next((number, run) for number, run in enumerate(given.runs) if run.name == name)
     if not given.boxes:
         return "no box has a place (at) in the file", "give each box its place: at = [x, y]"
@@ -24,10 +30,10 @@ def why_left_over(given: Instance, name: str) -> tuple[str, str]:
         return _too_long(given, number, run, max(rooms), takes[0][0])
     if all(_too_many_universes(given, number, at) for at, _ in takes):
         return "no box has as many universes left", "raise universes where the box can do more, or add a box"
-    return (
-        f"the ports that could take its {run.pixels} pixels are full with other runs",
-        f"{_MORE}, or lower frame_rate",
-    )
+    if not sure:
+        return f"no port was found for its {run.pixels} pixels in the time", f"search longer (--seconds), or {_MORE}"
+    says = f"the ports that could take its {run.pixels} pixels are full with other runs"
+    return says, f"{_MORE}, or lower frame_rate"
 
 
 def _too_long(given: Instance, number: int, run: OpenRun, most: int, at: int) -> tuple[str, str]:

@@ -71,13 +71,20 @@ def say(found: Comparison, offer: Offer | None, show: str, *, afresh: bool, writ
 
 
 def _say_nothing(found: Comparison, show: str, *, afresh: bool) -> None:
-    if found.to_hang:
-        print("No port can take any of the runs.")
+    if found.decided:
+        print(nothing_found(found))
     elif not afresh and any(found.wiring.chains.values()):
         print("Nothing to decide: every run that has a picture hangs on a port.")
         print(f"To decide about them anew: patcher propose {argument(show)} --afresh")
     else:
         print("Nothing to decide: no run has a picture.")
+
+
+def nothing_found(found: Comparison) -> str:
+    """Why there is no proposal though there is something to decide."""
+    if any(run in hanging(found.wiring) for run in found.decided):
+        return "No plan was found in the time that hangs as many runs as hang now. Search longer: --seconds 300."
+    return "No port can take any of the runs."
 
 
 def _say_offers(found: Comparison) -> None:

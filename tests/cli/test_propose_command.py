@@ -72,7 +72,7 @@ def says_the_same(proposal: dict[str, Any], wiring: Wiring) -> None:
             leads += run.lead
     assert proposal["metres"] == pytest.approx(leads, abs=0.01)
     assert proposal["boxes"] == len({box for box, _ in wiring.chains})
-    ways = [run.lead_via for run in show.runs.values() if run.same_data_as is None]
+    ways = [show.runs[run].lead_via for chain in wiring.chains.values() for run in chain]
     assert proposal["boosters"] == ways.count("booster")
     assert proposal["differentials"] == ways.count("differential")
 
@@ -327,6 +327,21 @@ def test_what_is_left_over_is_said_with_its_reason_and_ends_with_1(tmp_path: Pat
     assert not left & hung
     assert len(hung) == said["runs"] >= 1
     assert here("propose", show, *QUICK).returncode == 1
+
+
+def test_the_shipped_show_with_nothing_on_its_ports(heron_lock: Path, here: Patcher) -> None:
+    # Source: the show itself: what is left of it can be judged, with feeds at runs that hang nowhere
+    text = heron_lock.read_text(encoding="utf-8")
+    bare = re.sub(r"^\d = \[.*\]\n", "", text, flags=re.MULTILINE).replace('weir = "20/1"', "")
+    heron_lock.write_text(bare, encoding="utf-8")
+    said = document(here, heron_lock, "--write", "1", code=1)
+    assert said["now"]["runs"] == 0
+    assert [left["name"] for left in said["left_out"]] == ["hedge"]
+    wiring = of(heron_lock)
+    assert [finding.where for finding in problems(wiring)] == ["run.hedge"]
+    assert said["proposals"][0]["runs"] == len(wiring.show.runs) - 2  # hedge, and the tee
+    says_the_same(said["proposals"][0], wiring)
+    assert re.findall("#.*", heron_lock.read_text(encoding="utf-8")) == re.findall("#.*", bare)
 
 
 def test_a_box_without_a_place_is_said(tmp_path: Path, here: Patcher) -> None:

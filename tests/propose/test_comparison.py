@@ -8,10 +8,11 @@ import pytest
 import tomli_w
 
 from patcher.limits.refresh import PortTime
+from patcher.propose import comparison
 from patcher.propose.comparison import Comparison, Tally, beats, compared, tally
 from patcher.propose.instance import instance
 from patcher.propose.left_over import why_left_over
-from patcher.propose.proposal import propose
+from patcher.propose.proposal import Proposal, propose
 from patcher.propose.rehung import undecided
 from patcher.wiring import Wiring
 from rig.shipped import SHOWS, wired
@@ -141,6 +142,25 @@ def test_why_a_run_is_left_over(run: Tables, box: Tables, why: str) -> None:
     says, then = why_left_over(instance(wiring_of(tables)), "run-1")
     assert why in says
     assert then
+
+
+def test_nothing_is_given_up_for_want_of_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Source: the design: never worse than what the file had; here a search that found too little
+    tables = hung_once(1)
+    real = comparison.propose
+
+    def poor(*given: object, **more: object) -> Proposal:
+        made = real(*given, **more)  # type: ignore[arg-type]
+        kept = made.places[:-1]
+        return replace(made, places=kept, left_over=(made.places[-1].run,), proved=False, bound=0.0)
+
+    monkeypatch.setattr(comparison, "propose", poor)
+    assert of(tables, afresh=True, seconds=60.0).offers == ()
+    for box in tables["controller"].values():
+        box["port"] = {}
+    offers = of(tables, seconds=60.0).offers
+    assert offers
+    assert all("search longer" in then for offer in offers for _, then in offer.left_over.values())
 
 
 def test_no_port_for_a_kind_of_pixels() -> None:
