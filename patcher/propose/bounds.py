@@ -18,6 +18,8 @@ FAR = 1e15
 """Stands for a price that nobody pays."""
 _STEPS = 120
 """Into so many steps the room of a port is divided at most, where no run is smaller than a step."""
+_WIDE_STEPS = 25
+"""The same, where the bounds need not be strong."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,9 +86,9 @@ class Completion:
     other: Floats
 
 
-def completion(board: Board, costs: ReducedCosts) -> Completion:
-    """The completion bounds of a board."""
-    step = max(1, min(int(board.pixels.min()), board.most // _STEPS))
+def completion(board: Board, costs: ReducedCosts, *, fine: bool = True) -> Completion:
+    """The completion bounds of a board; in wide steps they are weaker, and sooner worked out."""
+    step = max(1, min(int(board.pixels.min()), board.most // (_STEPS if fine else _WIDE_STEPS)))
     steps, nodes = board.most // step + 1, len(board.run)
     best, other = np.full((steps, nodes), FAR), np.full((steps, nodes), FAR)
     by: Ints = np.full((steps, nodes), -1, dtype=np.int64)
@@ -115,6 +117,9 @@ def _closing(board: Board, costs: ReducedCosts, pixels: int) -> Floats:
     fits = np.flatnonzero(board.room >= pixels)
     if not len(fits):
         return np.full(len(board.run), FAR)
+    if not costs.universe.any():
+        least: Floats = costs.first[fits].min(axis=0)
+        return least
     some = np.array([pixels], dtype=np.int64)
     extra = np.array([costs.universe[k] * board.added(int(k), some)[0] for k in fits])
     found: Floats = (costs.first[fits] + extra[:, None]).min(axis=0)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -40,7 +43,8 @@ class Columns:
 
 
 def columns_of(given: Instance, routes: Sequence[Route]) -> Columns:
-    """Chains as columns."""
+    """Chains as columns; universes are counted where any box has a limit of them."""
+    limited = any(box.universes is not None for box in given.boxes)
     runs = np.zeros((len(routes), len(given.runs)), dtype=np.int8)
     for row, route in enumerate(routes):
         for run, _ in route.stops:
@@ -48,7 +52,7 @@ def columns_of(given: Instance, routes: Sequence[Route]) -> Columns:
     return Columns(
         np.array([route.price for route in routes], dtype=np.float64),
         np.array([route.outlet for route in routes], dtype=np.int64),
-        np.array([universes(given, route) for route in routes]),
+        np.array([universes(given, route) for route in routes]) if limited else np.zeros(len(routes)),
         runs,
     )
 
@@ -65,6 +69,7 @@ class Rows:
         capped: the boxes whose universes are limited, and how many are free.
         either: the outlets of boxes that take one colour order, box by box: one of them at most is used.
         cuts: sets of three runs, of which no two chains may each have two (subset-row cuts): shape (cuts, 3).
+        most_boxes: how many boxes may be used besides those in use; None without a limit.
     """
 
     given: Instance
@@ -74,6 +79,17 @@ class Rows:
     capped: dict[int, float]
     either: tuple[tuple[int, ...], ...]
     cuts: Ints
+    most_boxes: int | None = None
+
+    @property
+    def switches(self) -> tuple[tuple[int, ...], ...]:
+        """Outlets that one column each lets be used: those of `either`, and, with `most_boxes`, those of a box."""
+        alone = tuple((outlet,) for group in self.either for outlet in group)
+        if self.most_boxes is None:
+            return alone
+        done = {int(self.box[outlet]) for (outlet,) in alone}
+        idle = [box for box, each in enumerate(self.given.boxes) if not each.in_use and box not in done]
+        return (*alone, *(of for box in idle if (of := tuple(np.flatnonzero(self.box == box).tolist()))))
 
 
 _MUCH = 10
@@ -123,7 +139,7 @@ def pairs_in(cuts: Ints, columns: Columns) -> NDArray[np.int8]:
 
 @dataclass(frozen=True, eq=False)
 class Program:
-    """A program over some chains, then one column for each run left over, then one for each outlet of `either`."""
+    """A program over some chains, then one column for each run left over, then one for each switch."""
 
     cost: Floats
     equal: Any
@@ -132,20 +148,19 @@ class Program:
 
 
 def program(fixed: Rows, columns: Columns) -> Program:
-    """The program over some chains. Rows: runs, equal to 1; at most: outlets, universes, cuts, `either`."""
+    """The program over some chains. Rows: runs, equal to 1; at most: outlets, universes, cuts, `either`, boxes."""
     from scipy.sparse import csr_array, hstack, vstack
 
     count, runs, outlets = len(columns), len(fixed.given.runs), len(fixed.counts)
-    modes = [outlet for group in fixed.either for outlet in group]
-    width, every = count + runs + len(modes), np.arange(count)
-    equal = hstack([csr_array(columns.runs.T.astype(np.float64)), csr_array(np.eye(runs, runs + len(modes)))])
-    limits = [fixed.counts.copy(), np.array(list(fixed.capped.values()))]
-    limits += [np.ones(len(fixed.cuts)), np.ones(len(fixed.either))]
+    switches = fixed.switches
+    width, every = count + runs + len(switches), np.arange(count)
+    equal = hstack([csr_array(columns.runs.T.astype(np.float64)), csr_array(np.eye(runs, runs + len(switches)))])
+    limits = [fixed.counts.copy(), np.array(list(fixed.capped.values())), np.ones(len(fixed.cuts))]
     row, column, value = [columns.outlet], [every], [np.ones(count)]
-    for number, outlet in enumerate(modes):
-        row, column = [*row, np.array([outlet])], [*column, np.array([count + runs + number])]
-        value.append(np.array([-fixed.counts[outlet]]))
-        limits[0][outlet] = 0.0
+    for number, of in enumerate(switches):
+        row, column = [*row, np.array(of)], [*column, np.full(len(of), count + runs + number)]
+        value.append(-fixed.counts[list(of)])
+        limits[0][list(of)] = 0.0
     for number, box in enumerate(fixed.capped):
         of_box = np.flatnonzero(fixed.box[columns.outlet] == box)
         row, column = [*row, np.full(len(of_box), outlets + number)], [*column, of_box]
@@ -153,12 +168,23 @@ def program(fixed: Rows, columns: Columns) -> Program:
     at = (np.concatenate(row), np.concatenate(column))
     top = csr_array((np.concatenate(value), at), shape=(outlets + len(fixed.capped), width))
     cuts = csr_array(np.pad(pairs_in(fixed.cuts, columns).T, ((0, 0), (0, width - count))).astype(np.float64))
-    group = np.zeros((len(fixed.either), width))
-    for number, outlets_of in enumerate(fixed.either):
-        group[number, [count + runs + modes.index(outlet) for outlet in outlets_of]] = 1.0
-    at_most = vstack([top, cuts, csr_array(group)]).tocsr()
-    cost = np.concatenate([columns.price, np.full(runs, float(fixed.left_over)), np.zeros(len(modes))])
-    return Program(cost, equal, at_most, np.concatenate(limits))
+    several, few = _switched(fixed, width)
+    cost = np.concatenate([columns.price, np.full(runs, float(fixed.left_over)), np.zeros(len(switches))])
+    return Program(cost, equal, vstack([top, cuts, csr_array(several)]).tocsr(), np.concatenate([*limits, few]))
+
+
+def _switched(fixed: Rows, width: int) -> tuple[Floats, Floats]:
+    """The rows of the switches, which are the last columns: one of each group of `either`, and so many boxes."""
+    switches = fixed.switches
+    found = np.zeros((len(fixed.either) + (fixed.most_boxes is not None), width))
+    limits = np.ones(len(found))
+    for number, group in enumerate(fixed.either):
+        found[number, [width - len(switches) + switches.index((outlet,)) for outlet in group]] = 1.0
+    if fixed.most_boxes is not None:
+        idle = [not fixed.given.boxes[int(fixed.box[of[0]])].in_use for of in switches]
+        found[-1, width - len(switches) :] = idle
+        limits[-1] = fixed.most_boxes
+    return found, limits
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,23 +228,55 @@ def reduced_costs(fixed: Rows, columns: Columns, answer: LinearAnswer, pairs: ND
     return np.asarray(found, dtype=np.float64)
 
 
-def integer(fixed: Rows, columns: Columns, seconds: float, cutoff: float = np.inf) -> tuple[Ints | None, bool]:
+def integer(
+    fixed: Rows, columns: Columns, seconds: float, cutoff: float = np.inf, *, cover: bool = False
+) -> tuple[Ints | None, bool]:
     """The columns of the cheapest plan that costs less than a cutoff, None where none was found; and whether that is
-    proved.
+    proved. A cover may have a run in several of its chains, and is found sooner.
     """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     table = program(fixed, columns)
     ones = np.ones(len(fixed.given.runs))
-    limits = [LinearConstraint(table.equal, ones, ones), LinearConstraint(table.at_most, -np.inf, table.limits)]
+    limits = [
+        LinearConstraint(table.equal, ones, np.inf if cover else ones),
+        LinearConstraint(table.at_most, -np.inf, table.limits),
+    ]
+    top = np.ones(len(table.cost))
     if np.isfinite(cutoff):
-        limits.append(LinearConstraint(table.cost[None, :], -np.inf, cutoff - 0.5))
-    found = milp(
-        table.cost,
-        integrality=np.ones(len(table.cost)),
-        bounds=Bounds(0, 1),
-        constraints=limits,
-        options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
-    )
+        # A plan below the cutoff leaves no more runs over than this: their price would swamp the others'.
+        count, left = len(columns), int(cutoff // fixed.left_over)
+        top[count : count + len(ones)] = min(left, 1)
+        row = np.where(top > 0, table.cost, 0.0)
+        limits.append(LinearConstraint(row[None, :], -np.inf, cutoff - 0.5))
+    with _silent():
+        found = milp(
+            table.cost,
+            integrality=np.ones(len(table.cost)),
+            bounds=Bounds(0, top),
+            constraints=limits,
+            options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
+        )
     taken = None if found.x is None else np.flatnonzero(found.x[: len(columns)] > 0.5)
     return taken, found.status in (0, 2)
+
+
+@contextmanager
+def _silent() -> Iterator[None]:
+    """With nothing written to the standard output below Python: HiGHS now and then writes a line there, though it is
+    told not to, and a script reads JSON from it.
+    """
+    sys.stdout.flush()
+    try:
+        before = os.dup(1)
+    except OSError:  # closed: nothing is read from it
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        yield
+    finally:
+        os.dup2(before, 1)
+        os.close(nowhere)
+        os.close(before)

@@ -143,6 +143,7 @@ class Instance:
         booster: metres of cable that one booster counts for.
         universes_taken: universes that the kept runs of each box take.
         left_out: what no proposal is made for.
+        present: the chains of today, where all is decided anew: the outlet of each, and its runs, each with its way.
     """
 
     runs: tuple[OpenRun, ...]
@@ -152,6 +153,7 @@ class Instance:
     booster: float
     universes_taken: tuple[float, ...]
     left_out: tuple[LeftOut, ...] = ()
+    present: tuple[tuple[int, tuple[tuple[int, int], ...]], ...] = ()
 
 
 BOOSTER = 10.0
@@ -193,9 +195,23 @@ def instance(wiring: Wiring, *, afresh: bool = False, booster: float = BOOSTER) 
         outlets += _outlets(show, box, len(boxes), chains, {run.kind.colour_order for run in runs})
         boxes.append(Box(box.name, bool(chains), box.start_per, box.reorders, box.port_pixels, _universes(show, box)))
         taken.append(_taken(show, box, list(chains.values())))
-    return Instance(
-        tuple(runs), tuple(boxes), tuple(outlets), show.settings.frame_rate, booster, tuple(taken), tuple(left)
-    )
+    present = _present(wiring, runs, boxes, outlets) if afresh else ()
+    rate = show.settings.frame_rate
+    return Instance(tuple(runs), tuple(boxes), tuple(outlets), rate, booster, tuple(taken), tuple(left), tuple(present))
+
+
+def _present(
+    wiring: Wiring, runs: Sequence[OpenRun], boxes: Sequence[Box], outlets: Sequence[Outlet]
+) -> Iterator[tuple[int, tuple[tuple[int, int], ...]]]:
+    """The chains of today that are decided anew, each run entered as the show file says."""
+    numbers = {run.name: number for number, run in enumerate(runs)}
+    for (box, port), chain in wiring.chains.items():
+        stops = tuple((numbers[name], 0) for name in chain if name in numbers)
+        orders = {runs[run].kind.colour_order for run, _ in stops}
+        for number, outlet in enumerate(outlets):
+            fits = outlet.colour_order is None or {outlet.colour_order} == orders
+            if stops and fits and boxes[outlet.box].name == box and port in outlet.ports:
+                yield number, stops
 
 
 def line_kind(show: Show, run: Run) -> LineKind:

@@ -14,9 +14,11 @@ from dataclasses import dataclass, replace
 from math import inf
 from time import perf_counter
 
+import numpy as np
+
 from patcher.propose.boards import Board
 from patcher.propose.bounds import Duals
-from patcher.propose.chains import Route
+from patcher.propose.chains import Route, route
 from patcher.propose.columns import Rows, columns_of, integer, linear
 from patcher.propose.listing import best_of_list, whole
 from patcher.propose.pricing import all_below, price
@@ -86,8 +88,10 @@ def relax(
 
 _CHEAP = 0.3
 """Leaving a run over at first costs this part of ten times the dearest lead."""
+_DEARER = 1.02
+"""A cover may be so much dearer: it becomes cheaper where a run is taken off one of its chains."""
 _MOST = 4_000
-"""The latest so many chains are looked at for any good plan."""
+"""The likeliest so many chains are looked at for any good plan."""
 _FEW = 30
 """So few new chains of a quick search mean that the next one is exact."""
 
@@ -134,7 +138,8 @@ _MANY = 250_000
 _FOR_ANY = 0.2
 """The part of the time that is kept for finding any good plan."""
 _FIRST_GAP = 0.015
-_WIDER, _BEYOND = 1.5, 0.35
+_WIDER, _LEAST_WIDER, _BEYOND = ((3_000, 1.5), (8_000, 1.25)), 1.15, 0.35
+"""A gap in which no plan was found is made so many times wider, where it gave fewer chains than this."""
 
 
 def optimum(
@@ -168,16 +173,47 @@ def optimum(
         likely = [*likely, *found.likely]
         bound = max(bound, min(found.bound, best.cost))
         every = found.bound >= goal
-        gap = max(gap * _WIDER if found.reached < goal else gap, found.reached - relaxed.bound + _BEYOND * gap)
+        wider = next((by for most, by in _WIDER if len(listed.columns) < most), _LEAST_WIDER)
+        gap = max(gap * wider, min(found.reached - relaxed.bound + _BEYOND * gap, gap * _WIDER[0][1]))
     if bound < min(best.cost, cutoff):
-        best = _quick(fixed, [*relaxed.routes, *likely, *best.routes], best, deadline)
+        best = _quick(fixed, relaxed, likely, best, deadline)
     return Optimum(best, min(bound, best.cost), relaxed.routes)
 
 
-def _quick(fixed: Rows, routes: Sequence[Route], best: Choice, deadline: float) -> Choice:
-    """The best plan of the chains that the relaxation was solved over."""
-    once = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
-    once = once[-_MOST:]
-    taken, _ = integer(fixed, columns_of(fixed.given, once), max(1.0, deadline - perf_counter()))
-    found = best if taken is None else choice(fixed, [once[column] for column in taken])
-    return min(found, best, key=lambda plan: plan.cost)
+def _quick(fixed: Rows, relaxed: Relaxation, more: Sequence[Route], best: Choice, deadline: float) -> Choice:
+    """The best plan of the chains that the relaxation was solved over and some more, the likeliest of them."""
+    routes = list({(route.outlet, route.stops): route for route in (*best.routes, *more, *relaxed.routes)}.values())
+    routes = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
+    columns = columns_of(fixed.given, routes)
+    values = columns.price - columns.runs @ relaxed.duals.runs - relaxed.duals.outlets[columns.outlet]
+    values -= relaxed.duals.universes[fixed.box[columns.outlet]] * columns.universes
+    likely = np.sort(np.argsort(values, kind="stable")[:_MOST])
+    taken, _ = integer(
+        fixed, columns.take(likely), max(0.5, deadline - perf_counter()), _DEARER * best.cost, cover=True
+    )
+    if taken is None:
+        return best
+    routes = _once(fixed, [routes[likely[column]] for column in taken])
+    return min(choice(fixed, routes), best, key=lambda plan: plan.cost)
+
+
+def _once(fixed: Rows, routes: Sequence[Route]) -> list[Route]:
+    """Chains without the runs that others of them have too: each stays where it saves the least to leave it out."""
+    found = list(routes)
+    while True:
+        of: dict[int, list[int]] = {}
+        for number, each in enumerate(found):
+            for run, _ in each.stops:
+                of.setdefault(run, []).append(number)
+        several = [run for run, numbers in of.items() if len(numbers) > 1]
+        if not several:
+            return [each for each in found if each.stops]
+        run = several[0]
+        less = {number: _without(fixed, found[number], run) for number in of[run]}
+        number = max(less, key=lambda number: found[number].price - less[number].price)
+        found[number] = less[number]
+
+
+def _without(fixed: Rows, of: Route, run: int) -> Route:
+    stops = tuple(stop for stop in of.stops if stop[0] != run)
+    return route(fixed.given, of.outlet, stops) if stops else Route(of.outlet, (), 0)

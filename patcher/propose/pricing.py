@@ -96,7 +96,8 @@ def _search(
 ) -> tuple[Labels, ReducedCosts, bool]:
     boxes = np.array([outlet.box for outlet in given.outlets])
     costs = reduced(board, duals, boxes)
-    search = Search(board, costs, completion(board, costs), neighbourhoods(board, len(given.runs)), below)
+    rest = completion(board, costs, fine=exact)
+    search = Search(board, costs, rest, neighbourhoods(board, len(given.runs)) if exact else None, below)
     prune = dominated_dropped if exact else few_kept(_BEAM, search)
     labels, exhausted = grow(search, bits(len(given.runs)), prune, most)
     return labels, costs, exhausted

@@ -8,14 +8,16 @@ highest frame rate and then the least cable. Cable counts with boosters, each as
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import perf_counter
 from typing import Literal
 
 from patcher.propose.chains import Via, route_leads, route_ms, via
+from patcher.propose.columns import Rows
 from patcher.propose.instance import Instance, LeftOut
 from patcher.propose.master import Choice
-from patcher.propose.searches import Found, best_rate, fewest_boxes, least_cable
+from patcher.propose.searches import best_rate, fewest_boxes, least_cable
+from patcher.propose.tasks import Found, present
 
 Kind = Literal["fewest boxes", "least cable", "best frame rate"]
 KINDS: tuple[Kind, ...] = ("fewest boxes", "least cable", "best frame rate")
@@ -111,7 +113,7 @@ def propose(given: Instance, kind: Kind = "fewest boxes", *, seconds: float = 60
             found = least_cable(given, deadline)
         case "best frame rate":
             found = best_rate(given, deadline)
-    return _said(kind, found)
+    return _said(kind, found, given)
 
 
 def proposals(given: Instance, *, seconds: float = 60.0) -> list[Proposal]:
@@ -129,7 +131,7 @@ def proposals(given: Instance, *, seconds: float = 60.0) -> list[Proposal]:
 # --- the answer -------------------------------------------------------------------------------------------------------
 
 
-def _said(kind: Kind, found: Found) -> Proposal:
+def _said(kind: Kind, found: Found, asked: Instance) -> Proposal:
     given, plan = found.given, found.plan
     places = tuple(_places(given, plan))
     new_boxes = {given.outlets[route.outlet].box for route in plan.routes}
@@ -137,6 +139,7 @@ def _said(kind: Kind, found: Found) -> Proposal:
     metres = round(sum(place.lead for place in places), 2)
     over = found.fixed.left_over * len(plan.left_over)
     bound = max(0, found.bound - over)
+    now = _present(replace(found.fixed, given=asked))
     return Proposal(
         kind=kind,
         places=places,
@@ -152,7 +155,14 @@ def _said(kind: Kind, found: Found) -> Proposal:
         boxes_proved=kind != "fewest boxes" or found.first_proved,
         rate_proved=kind != "best frame rate" or found.first_proved,
         proved=found.first_proved and found.bound >= plan.cost,
+        present=None if now is None else now / 100,
     )
+
+
+def _present(fixed: Rows) -> int | None:
+    """What the plan of today costs, where it hangs every run and keeps the rules."""
+    now = present(fixed)
+    return None if now is None or now.left_over else now.cost
 
 
 def _places(given: Instance, plan: Choice) -> Iterator[Place]:
