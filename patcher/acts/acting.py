@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 
 from patcher.acts.act import (
@@ -58,11 +58,40 @@ def acted(text: str, act: Act, points: ReadPoints | None = None) -> str:
     Raises:
         PatcherError: it cannot be done, or `read` would find something wrong that it does not find before.
     """
+    return _written(text, lambda raw, reads: _done(raw, act, points, reads), points)
+
+
+def acted_together(text: str, acts: Iterable[Hang | Unhang | SetKey], points: ReadPoints | None = None) -> str:
+    """The text of a show file after some acts, read again only once: what is wrong in between does not count.
+
+    Args:
+        text: the file's text, with a byte order mark or without.
+        acts: what is to be done, one after the other.
+        points: as of `acted`.
+
+    Raises:
+        PatcherError: one of them cannot be done, or `read` would find something wrong at the end that it does not find
+            before.
+    """
+
+    def done(raw: Raw, reads: ReadPoints) -> _Done:
+        for act in acts:
+            raw = _changed(raw, act, reads)
+        return raw, {}, {}
+
+    return _written(text, done, points)
+
+
+_Done = tuple[Raw, Renamed, Mapping[str, str]]
+
+
+def _written(text: str, done: Callable[[Raw, ReadPoints], _Done], points: ReadPoints | None) -> str:
+    """The text after `done`, which gives the tables afterwards, the headings that change, and names taken over."""
     mark, plain = (_MARK, text[1:]) if text.startswith(_MARK) else ("", text)
     lines = plain.replace("\r\n", "\n")
     reads = lru_cache(maxsize=64)(points or _somewhere)
     before = parse(lines)
-    after, renamed, names = _done(before, act, points, reads)
+    after, renamed, names = done(before, reads)
     if after == before and not renamed:
         return text
     new = rewritten(lines, before, after, renamed)
@@ -76,7 +105,7 @@ def _somewhere(_name: str) -> list[list[float]]:
     return [[0.01 * number, 0.0] for number in range(3000)]
 
 
-def _done(raw: Raw, act: Act, points: ReadPoints | None, reads: ReadPoints) -> tuple[Raw, Renamed, Mapping[str, str]]:
+def _done(raw: Raw, act: Act, points: ReadPoints | None, reads: ReadPoints) -> _Done:
     """The tables after an act, the headings that change, and names that others take over."""
     match act:
         case Rename():

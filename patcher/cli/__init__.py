@@ -26,6 +26,7 @@ from patcher.cli import (
     phone,
     plan_files,
     power,
+    propose,
     send,
     sheet,
     swap,
@@ -65,7 +66,7 @@ app = typer.Typer(
 for _command in (
     plan_files.new, check.check, plan_files.patch, plan_files.diff, todo.todo, adopt.adopt, swap.swap, power.power,
     check.where, send.send, bench.bench, listen.listen, yard.yard, verify.verify, diagnose.diagnose, film.film,
-    sheet.sheet, phone.phone, draw.draw, check.schema, demo.demo,
+    sheet.sheet, phone.phone, draw.draw, propose.propose, check.schema, demo.demo,
 ):  # fmt: skip
     app.command(_command.__name__, cls=Command)(_command)
 app.command("help", cls=Command)(help_)

@@ -112,6 +112,18 @@ class Draft:
                 text = acted(text, _act(one), self._points)
             self._write(self.history.changed(text))
 
+    def replace(self, before: str, after: str) -> None:
+        """Another text for the file, worked out of what it said; one change.
+
+        Raises:
+            PatcherError: it says something else by now: it is as it was.
+        """
+        with self._lock:
+            self._reread()
+            if self.history.now != before:
+                raise refuse("the show", "has changed since; nothing was changed", "ask for proposals again")
+            self._write(self.history.changed(after))
+
     def undo(self) -> None:
         """Take the last change back."""
         with self._lock:

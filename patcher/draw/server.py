@@ -18,6 +18,7 @@ from patcher.door.guard import Door
 from patcher.door.live import live
 from patcher.draw.draft import Draft
 from patcher.draw.lamps import Lamps
+from patcher.draw.offers import Offers
 from patcher.draw.view import Json, view
 from patcher.errors import PatcherError
 from patcher.phone.state import in_words
@@ -25,8 +26,10 @@ from patcher.show.schema import json_schema
 
 LONGEST = 256 * 1024
 """Octets of one message of a page: a run of some thousand places."""
+DEEDS = ("act", "undo", "redo", "light", "dark", "propose", "take", "leave", "here")
+"""What a message of a page may ask for."""
 KINDS = {"css": "text/css", "js": "text/javascript"}
-FILES = ("page.css", "draw.js", "scene.js", "tools.js", "panel.js")
+FILES = ("page.css", "draw.js", "scene.js", "tools.js", "panel.js", "offers.js")
 
 
 class Server:
@@ -34,6 +37,7 @@ class Server:
 
     def __init__(self, draft: Draft, entry: Authentication, lamps: Lamps) -> None:
         self._draft, self._lamps, self._door = draft, lamps, Door(entry)
+        self._offers = Offers(draft)
         self._seen: tuple[int, Json] = (0, {})
         self._viewing = asyncio.Lock()
 
@@ -70,7 +74,9 @@ class Server:
     async def _state(self, socket: WebSocket) -> None:
         """One page: it is told all at every change, and its acts are taken."""
         if self._door.may(socket):
-            await live(socket, [self._draft.listen, self._lamps.listen], self._telling(), self._message)
+            await live(
+                socket, [self._draft.listen, self._lamps.listen, self._offers.listen], self._telling(), self._message
+            )
         else:
             await socket.close(1008)
 
@@ -85,10 +91,10 @@ class Server:
     def _telling(self) -> Callable[[], Awaitable[str]]:
         """Tells one page what it does not know yet."""
         known: Json = {}
-        told = 0
+        told, offered = 0, -1
 
         async def news() -> str:
-            nonlocal known, told
+            nonlocal known, told, offered
             history = self._draft.history
             document: Json = {
                 "number": self._draft.number, "undo": len(history.past), "redo": len(history.future),
@@ -97,6 +103,9 @@ class Server:
             number, seen = await self._view()
             if number != told:
                 document["view"], known, told = _news(seen, known), seen, number
+            offers = self._offers.document()
+            if offers["number"] != offered:
+                document["offers"], offered = offers, offers["number"]
             return json.dumps(document, separators=(",", ":"))
 
         return news
@@ -117,6 +126,12 @@ class Server:
                     self._draft.redo()
                 case "light":
                     self._lamps.light(str(asked.get("thing", "")))
+                case "propose":
+                    self._offers.ask(afresh=asked.get("thing") == "afresh")
+                case "take":
+                    self._offers.take(str(asked.get("thing", "")))
+                case "leave":
+                    self._offers.leave()
                 case "dark":
                     self._lamps.dark()
                 case _:
@@ -134,7 +149,7 @@ def _read(text: str) -> Json:
         raise ValueError("nested too deeply") from None
     if not isinstance(given, dict) or not given.keys() <= {"do", "id", "act", "thing"}:
         raise ValueError("no message")
-    if given.get("do") not in ("act", "undo", "redo", "light", "dark", "here") or type(given.get("id", 0)) is not int:
+    if given.get("do") not in DEEDS or type(given.get("id", 0)) is not int:
         raise ValueError("asks for nothing")
     return given
 

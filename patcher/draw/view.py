@@ -83,7 +83,7 @@ def view(path: Path, text: str) -> Json:
         "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
         "feeds": {name: _table(raw, "feed", name) for name in show.feeds},
         "ports": [*_ports(wiring)] if patch is not None else [],
-        "photo": _photo(show, folder), "leads": [*_leads(wiring)], "wires": [*_wires(show)],
+        "photo": _photo(show, folder), "leads": [*leads(wiring)], "wires": [*_wires(show)],
         "findings": [_finding(one, show) for one in located(found, text)],
         "patch": _changes(kept, patch, show),
         "pixels": sum(run.pixels for run in show.runs.values() if not isinstance(run, BandRun) or run.has_grid),
@@ -256,7 +256,7 @@ def _ports(wiring: Wiring) -> Iterator[Json]:
         }  # fmt: skip
 
 
-def _leads(wiring: Wiring) -> Iterator[Json]:
+def leads(wiring: Wiring) -> Iterator[Json]:
     """Every lead of which both ends have a place: from where, to where, how long it is, how far that is."""
     show = wiring.show
     drawn = {name: at for name, run in show.runs.items() if (at := positions(show, run)) is not None}

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from patcher.acts.act import read_act
-from patcher.acts.acting import acted
+from patcher.acts.acting import acted, acted_together
 from patcher.errors import PatcherError
 from rig.act_shows import names_of, parsed, texts
 from rig.examples import examples
@@ -89,3 +89,52 @@ def test_a_pin_goes_with_its_run_where_that_leaves_the_box() -> None:
     assert (boxes["k"]["start"], boxes["k"]["port"], boxes["m"]["port"]) == ({}, {"1": []}, {"2": ["a"]})
     assert there.endswith('# it stands in the shed\n\n[controller.m.port]\n2 = ["a"]\n')
     assert all(mark in there for mark in ("# first", "# painted on", "# spare one"))
+
+
+@examples(25, 200)
+@given(texts(), st.data())
+def test_acts_together_come_to_the_same_as_one_after_the_other(text: str, data: Any) -> None:
+    # Source: each of them alone; only what stands at the end must be sound
+    asked = []
+    for _ in range(data.draw(st.integers(1, 4))):
+        run = data.draw(st.sampled_from(names_of(text, "run")))
+        box = data.draw(st.sampled_from(names_of(text, "controller")))
+        port = data.draw(st.integers(1, 6))
+        asked.append(read_act({"act": "hang", "run": run, "box": box, "port": port, "behind": None}))
+        asked.append(read_act({"act": "set", "thing": run, "key": "lead", "value": data.draw(st.integers(1, 9)) / 2}))
+    one = text
+    try:
+        for act in asked:
+            one = acted(one, act)
+    except PatcherError:
+        return
+    assert parsed(acted_together(text, asked)) == parsed(one)
+
+
+def test_what_is_wrong_only_in_between_does_not_count() -> None:
+    # Source: a lead may not end before its null pixels; here both change
+    text = """
+[show]
+title = "x"
+[pixel.p]
+colour_order = "RGB"
+[controller.a]
+address = "192.0.2.1"
+ports = 1
+[controller.a.port]
+1 = ["one"]
+[run.one]
+pixel = "p"
+pixels = 9
+nulls = 1
+nulls_at = [2.0]
+lead = 3.0
+"""
+    keys = ({"key": "lead", "value": 1.0}, {"key": "nulls_at", "value": [0.5]})
+    asked = [read_act({"act": "set", "thing": "one", **each}) for each in keys]
+    with pytest.raises(PatcherError):
+        acted(text, asked[0])
+    run = parsed(acted_together(text, asked)).runs["one"]
+    assert (run.lead, run.nulls_at) == (1.0, (0.5,))
+    with pytest.raises(PatcherError):
+        acted_together(text, asked[:1])

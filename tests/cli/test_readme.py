@@ -230,6 +230,14 @@ def holds_true(found: dict[str, Any], show: Path) -> None:
     assert (found["falsely_proved"], found["missed"], found["not_put_in"]) == (0, [], [])
 
 
+def test_the_proposals(cottage: Path, here: Patcher) -> None:
+    # Source: README.md, Which run on which port
+    call = "propose shows/heron-lock.toml --afresh --number 2 --seconds 100"  # more than it needs
+    ran = here(*call.split())
+    assert ran.returncode == 0
+    holds(ran.stdout, shown("patcher propose shows/heron-lock.toml --afresh --number 2")[0])
+
+
 def test_the_swap(cottage: Path, here: Patcher) -> None:
     # Source: README.md, A dead box, a dead supply
     assert here("patch", "shows/heron-lock.toml").returncode == 0

@@ -354,6 +354,7 @@ DOCUMENTS = [
     ("where", ["where", "SHOW", "gate"]),
     ("power", ["power", "SHOW"]),
     ("power", ["power", "dark.toml", "--plan"]),
+    ("propose", ["propose", "SHOW", "--afresh", "--seconds", "2"]),
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", *TO_US]),
     ("send, bench", ["send", "dot", "SHOW", "--on", "gatepost", "--dry-run"]),
     ("send, bench", ["bench", "127.0.0.1", "dot", "--pixels", "3", "--dry-run"]),

@@ -428,6 +428,7 @@ BASES = {
     "verify": ("SHOW", "--report"), "diagnose": ("SHOW", "eaves", "--answers", "none"),
     "phone": ("SHOW", "--address", "192.0.2.1"), "swap": ("SHOW", "mooring", "shelf"),
     "todo": ("SHOW", "--hung", "gable"), "film": ("SHOW", "--dry-run"), "draw": ("SHOW", "--address", "192.0.2.1"),
+    "propose": ("SHOW",),
 }  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 import { Scene } from "./scene.js";
 import { Tools } from "./tools.js";
 import { Panel } from "./panel.js";
+import { Offers } from "./offers.js";
 
 const $ = (id) => document.getElementById(id);
 const BEAT = 1000, SILENT = 12000;   // milliseconds
@@ -109,6 +110,7 @@ function show(told) {
     page.scene.choose(page.chosen);
   }
   page.panel.show();
+  if (told.offers) page.offers.show(told.offers);
 }
 
 // Of runs that are where they were no places are told again.
@@ -153,5 +155,6 @@ window.addEventListener("keydown", (event) => {
 page.scene = new Scene(page);
 page.tools = new Tools(page);
 page.panel = new Panel(page);
+page.offers = new Offers(page);
 page.schema = await (await fetch("schema.json")).json();
 connect();

@@ -40,7 +40,7 @@ export class Scene {
   constructor(page) {
     this.page = page;
     this.svg = document.getElementById("scene");
-    this.parts = Object.fromEntries(["ground", "wires", "runs", "marks", "boxes", "handles", "sketch"]
+    this.parts = Object.fromEntries(["ground", "wires", "runs", "marks", "boxes", "ghosts", "handles", "sketch"]
       .map((name) => [name, document.getElementById(name)]));
     this.view = { x: -1, y: -6, wide: 12 };      // metres: left, top (downwards), width
     this.fitted = false;
@@ -200,6 +200,18 @@ export class Scene {
         made.style.setProperty("--c", this.colour(lead.port));
         return made;
       }));
+  }
+
+  // The leads of a proposal that is not taken yet; those of the file stand back meanwhile.
+  ghosts(offer) {
+    this.svg.classList.toggle("ghosted", Boolean(offer));
+    this.parts.ghosts.replaceChildren(...(offer?.leads ?? []).map((lead) => {
+      const made = element("g", { class: offer.moved.includes(lead.run) ? "ghost new" : "ghost", "data-ghost": lead.run },
+        element("path", { d: line([lead.from, lead.to]) }), element("path", { class: "end", d: dots(lead.to) }),
+        element("title", {}, `${lead.run} on ${lead.port}: ${lead.length.toFixed(2)} m`));
+      made.style.setProperty("--c", this.colour(lead.port));
+      return made;
+    }));
   }
 
   boxes(view) {

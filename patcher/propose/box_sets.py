@@ -1,0 +1,246 @@
+"""The fewest boxes: how few there may be, and which ones then need the least cable.
+
+A plan with few boxes is found by local search. That fewer do not do is proved by the room of the ports, or by the
+linear relaxation with a column for each box. One set of dual prices bounds every set of boxes at once: what all runs
+are worth, less what the ports of the set are worth (Lagrangian relaxation). So most sets are never looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import comb, inf
+from time import perf_counter
+
+import numpy as np
+
+from patcher.propose.boards import Board, Floats
+from patcher.propose.bounds import Duals
+from patcher.propose.chains import Route, accepts
+from patcher.propose.columns import Rows
+from patcher.propose.instance import Instance, room
+from patcher.propose.listing import whole
+from patcher.propose.master import Choice, Relaxation, choice, optimum, relax
+from patcher.propose.pricing import price
+from patcher.propose.regions import region_by_region
+from patcher.propose.start import start_routes
+from patcher.propose.tasks import LABELS, STEPS, Found, Task, present, share, task
+
+_SETS, _SETS_TRIED = 400, 30
+"""So many sets of boxes are looked at one by one, more are decided together; and so many are tried for a set of fewer
+boxes.
+"""
+_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_FIRST = 0.3, 0.2, 0.25, 0.5, 0.4
+"""The parts of what is left of the time: for a plan with few boxes, for the proof of that, for its regions, for the
+relaxation over all boxes, and for the likeliest set of boxes.
+"""
+
+
+def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool]:
+    """The least cable with the fewest boxes, and whether it is proved that no fewer do.
+
+    Args:
+        begin: the choice with all boxes.
+        wanted: how many runs may be left over.
+        deadline: the time of `perf_counter` at which it stops.
+    """
+    given = begin.fixed.given
+    steps = 2 * STEPS * len(given.runs)
+    better = begin.searched(share(deadline, _FOR_SEARCH), steps, fewest_boxes=True)
+    now = present(begin.fixed)
+    if now is not None and boxes_order(given, now) < boxes_order(given, better.plan):
+        better = replace(begin, plan=now).searched(share(deadline, _FOR_SEARCH), steps, fewest_boxes=True)
+    better, fewest = _fewest(better, wanted, share(deadline, _FOR_FEWEST))
+    few, idle = boxes_order(given, better.plan)[1], _idle(given)
+    used = {given.outlets[route.outlet].box for route in better.plan.routes}
+    without = tuple(box for box in idle if box not in used)
+    inside = replace(task(given, without, begin.fixed), plan=better.plan)
+    inside = region_by_region(inside, share(deadline, _FOR_REGIONS))
+    better = replace(better, plan=inside.plan, chains=(*better.chains, *inside.chains))
+    fixed = replace(better.fixed, most_boxes=few)
+    if comb(len(idle), few) > _SETS:
+        root = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
+        best = optimum(fixed, better.some, root, start=better.plan.routes, cutoff=inf, deadline=deadline)
+        return Found(given, fixed, best.choice, best.bound), fewest
+    root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
+    return _Sets(better, idle, few, root).cheapest(deadline), fewest
+
+
+def _idle(given: Instance) -> list[int]:
+    return [box for box, each in enumerate(given.boxes) if not each.in_use]
+
+
+def _fewest(better: Task, wanted: int, deadline: float) -> tuple[Task, bool]:
+    """The same with a plan of fewer boxes, where there is one; and whether it is proved that there is none with fewer
+    still.
+    """
+    given = better.fixed.given
+    idle = _idle(given)
+    while few := boxes_order(given, better.plan)[1]:
+        if _needed(given, idle, few, wanted) or _none_with(better, few - 1, wanted, share(deadline, 0.5)):
+            return better, True
+        if comb(len(idle), few - 1) > _SETS_TRIED:
+            return better, False
+        proved, plan = _with_fewer(better, idle, few - 1, wanted, deadline)
+        if plan is None:
+            return better, proved
+        better = replace(better, plan=plan)
+    return better, True
+
+
+def _with_fewer(
+    better: Task, idle: Sequence[int], few: int, wanted: int, deadline: float
+) -> tuple[bool, Choice | None]:
+    """Whether it is proved that no set of so many boxes hangs all but so many runs; or a plan that does."""
+    given, fixed, proved = better.fixed.given, better.fixed, True
+    most = wanted * fixed.left_over + fixed.left_over // 10 + 1
+    for chosen in combinations(idle, few):
+        new = task(given, [box for box in idle if box not in chosen], fixed)
+        if new.plan.cost >= most:
+            relaxed = new.relaxed((), most, share(deadline, 0.5))
+            if relaxed.bound > most:
+                continue
+            found = new.solved(relaxed, most, share(deadline, 0.5))
+            new, proved = replace(new, plan=found.plan), proved and found.bound >= most
+        if len(new.plan.left_over) <= wanted:
+            return False, new.plan
+    return proved, None
+
+
+def boxes_order(given: Instance, plan: Choice) -> tuple[int, int, int]:
+    """What plans are ordered by where the fewest boxes are wanted: runs left over, boxes, and what they cost."""
+    idle = {box for route in plan.routes if not given.boxes[box := given.outlets[route.outlet].box].in_use}
+    return len(plan.left_over), len(idle), sum(route.price for route in plan.routes)
+
+
+def _relaxed(of: Task, cutoff: float, deadline: float) -> Relaxation:
+    start = [*start_routes(of.fixed.given, of.some, list(of.plan.routes)), *of.chains]
+    return relax(of.fixed, of.some, start, cutoff=cutoff, deadline=deadline, most=LABELS)
+
+
+def _needed(given: Instance, idle: Sequence[int], few: int, wanted: int) -> bool:
+    """Whether one box less has too little room for all but the longest runs, whichever it is."""
+    rooms = box_rooms(given)
+    kept = sum(room for box, room in rooms.items() if box not in idle)
+    most = kept + sum(sorted((rooms.get(box, 0) for box in idle), reverse=True)[: few - 1])
+    pixels = sorted(run.pixels for run in given.runs)
+    return sum(pixels[: len(pixels) - wanted]) > most
+
+
+def box_rooms(given: Instance) -> dict[int, int]:
+    """Pixels that each box has room for on all its ports, at the most, whatever their kind."""
+    kinds = {(run.kind, run.reset_us) for run in given.runs}
+    found: dict[int, int] = {}
+    ports: dict[tuple[int, tuple[int, ...]], int] = {}
+    for outlet in given.outlets:
+        limits = given.boxes[outlet.box]
+        rooms = [room(limits, outlet, k, q, given.frame_rate) for k, q in kinds if accepts(given, outlet, k)]
+        key = (outlet.box, outlet.ports)  # the same ports, for another colour order
+        ports[key] = max(ports.get(key, 0), len(outlet.ports) * max(rooms, default=0))
+    for (box, _), pixels in ports.items():
+        found[box] = found.get(box, 0) + pixels
+    return found
+
+
+def _none_with(better: Task, few: int, wanted: int, deadline: float) -> bool:
+    """Whether it is proved that no plan with so many boxes hangs all but so many runs."""
+    fixed = replace(better.fixed, most_boxes=few)
+    most = wanted * fixed.left_over + fixed.left_over // 10 + 1
+    return _relaxed(replace(better, fixed=fixed), most, deadline).bound > most
+
+
+@dataclass(frozen=True, eq=False)
+class _Bound:
+    """What dual prices say of every set of boxes.
+
+    Attributes:
+        runs: what all runs are worth.
+        boxes: what each box may bring down of it.
+    """
+
+    runs: float
+    boxes: Floats
+
+    def of(self, boxes: Sequence[int]) -> float:
+        """What every plan on some boxes costs at least."""
+        return self.runs - float(self.boxes[list(boxes)].sum())
+
+
+def bound_of_sets(fixed: Rows, some: list[Board], duals: Duals, chosen: Sequence[int] | None) -> _Bound | None:
+    """The bound of dual prices; None where the search was stopped. Where they belong to some boxes only, the ports of
+    the others begin without a price.
+    """
+    outlets = duals.outlets
+    if chosen is not None:
+        outlets = np.where(np.isin(fixed.box, list(chosen)), outlets, 0.0)
+    found = price(fixed.given, some, replace(duals, outlets=outlets), exact=True, most=LABELS)
+    if found.least is None:
+        return None
+    lower = np.minimum(outlets + found.least, 0.0) * fixed.counts
+    boxes: Floats = -np.bincount(fixed.box, weights=lower, minlength=len(fixed.given.boxes)).astype(np.float64)
+    for box, most in fixed.capped.items():
+        boxes[box] -= most * duals.universes[box]
+    return _Bound(float(duals.runs.sum()), boxes)
+
+
+class _Sets:
+    """The sets of boxes of one size, and what is known of each."""
+
+    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation) -> None:
+        self.task = better
+        self.idle = idle
+        given = better.fixed.given
+        in_use = tuple(box for box in range(len(given.boxes)) if box not in idle)
+        self.sets = [(*in_use, *chosen) for chosen in combinations(idle, few)]
+        self.bounds = [max(root.bound, 0.0)] * len(self.sets)
+        self.best: Choice = choice(better.fixed, better.plan.routes)
+        self.pool: dict[tuple[int, object], Route] = {}
+        self.relaxed: dict[int, tuple[Task, Relaxation]] = {}
+        self._learn(root, None)
+
+    def _learn(self, found: Relaxation, chosen: Sequence[int] | None) -> None:
+        """Raise the bounds of all sets by the duals of one relaxation."""
+        bound = bound_of_sets(self.task.fixed, self.task.some, found.duals, chosen)
+        if bound is not None:
+            self.bounds = [max(old, bound.of(boxes)) for old, boxes in zip(self.bounds, self.sets, strict=True)]
+        self.pool |= {(route.outlet, route.stops): route for route in found.useful}
+
+    def _open(self) -> list[int]:
+        """The sets that may hold a better plan, the likeliest first."""
+        found = [n for n, bound in enumerate(self.bounds) if whole(bound) < self.best.cost]
+        return sorted(found, key=lambda number: (self.bounds[number], number))
+
+    def cheapest(self, deadline: float) -> Found:
+        """The cheapest plan on any of the sets."""
+        while perf_counter() < deadline and (new := [n for n in self._open() if n not in self.relaxed]):
+            self._relax(new[0], deadline)
+            if len(self.relaxed) == 1 and whole(self.bounds[new[0]]) < self.best.cost:
+                self._solve(new[0], share(deadline, _FOR_FIRST))
+        late = False
+        while not late and (left := [n for n in self._open() if n in self.relaxed]):
+            late = perf_counter() >= deadline
+            before = self.bounds[left[0]], self.best.cost
+            self._solve(left[0], share(deadline, 1 / min(3, len(left))))
+            late = late or (self.bounds[left[0]], self.best.cost) == before
+        bound = min((whole(bound) for bound in self.bounds), default=self.best.cost)
+        return Found(self.task.fixed.given, self.task.fixed, self.best, min(bound, self.best.cost))
+
+    def _relax(self, number: int, deadline: float) -> None:
+        boxes = self.sets[number]
+        without = [box for box in self.idle if box not in boxes]
+        given = self.task.fixed.given
+        new = task(given, without, self.task.fixed)
+        if all(given.outlets[route.outlet].box in boxes for route in self.best.routes):
+            new = replace(new, plan=min(self.best, new.plan, key=lambda plan: plan.cost), chains=self.task.chains)
+            new = replace(new, chains=tuple(r for r in new.chains if given.outlets[r.outlet].box in boxes))
+        found = new.relaxed(tuple(self.pool.values()), self.best.cost, share(deadline, 0.5))
+        self.bounds[number] = max(self.bounds[number], found.bound)
+        self.relaxed[number] = new, found
+        self._learn(found, boxes)
+
+    def _solve(self, number: int, deadline: float) -> None:
+        of, relaxed = self.relaxed[number]
+        found = of.solved(relaxed, self.best.cost, deadline)
+        self.best = min(self.best, found.plan, key=lambda plan: plan.cost)
+        self.bounds[number] = max(self.bounds[number], found.bound)

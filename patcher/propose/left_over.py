@@ -1,0 +1,58 @@
+"""Why a proposal left a run over, and what would help, as far as one run alone shows it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from patcher.limits.refresh import rate_text
+from patcher.propose.chains import Route, accepts, route_ms, universes
+from patcher.propose.instance import Instance, OpenRun, room
+
+_MORE = "add a box or ports"
+
+
+def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str, str]:
+    """Why no port took a run, and what to do.
+
+    Args:
+        given: what was to be decided.
+        name: the run.
+        sure: whether it is proved that no fewer runs are left over.
+    """
+    number, run = next((number, run) for number, run in enumerate(given.runs) if run.name == name)
+    if not given.boxes:
+        return "no box has a place (at) in the file", "give each box its place: at = [x, y]"
+    takes = [(at, outlet) for at, outlet in enumerate(given.outlets) if accepts(given, outlet, run.kind)]
+    if not takes:
+        return "no free port can take its kind of pixels", f"{_MORE}, or free one with --afresh"
+    rooms = [room(given.boxes[outlet.box], outlet, run.kind, run.reset_us, given.frame_rate) for _, outlet in takes]
+    if max(rooms) < run.pixels:
+        return _too_long(given, number, run, max(rooms), takes[0][0])
+    if all(_too_many_universes(given, number, at) for at, _ in takes):
+        return "no box has as many universes left", "raise universes where the box can do more, or add a box"
+    if not sure:
+        return f"no port was found for its {run.pixels} pixels in the time", f"search longer (--seconds), or {_MORE}"
+    says = f"the ports that could take its {run.pixels} pixels are full with other runs"
+    return says, f"{_MORE}, or lower frame_rate"
+
+
+def _too_long(given: Instance, number: int, run: OpenRun, most: int, at: int) -> tuple[str, str]:
+    """Of a run for which no port has as much room."""
+    way = given.outlets[at]
+    alone = route_ms(replace(given, outlets=(replace(way, taken=0),)), Route(0, ((number, 0),), 0))
+    if alone > 1000 / given.frame_rate:
+        rate = rate_text(1000 / alone)
+        says = f"its {run.pixels} pixels take {alone:.1f} ms: {rate} frames a second, and the show plays"
+        return f"{says} {given.frame_rate:g}", f"make two runs of it, or lower frame_rate to {rate} or less"
+    return (
+        f"it has {run.pixels} pixels, and the most that a port has room for is {most}",
+        f"make two runs of it, or {_MORE}",
+    )
+
+
+def _too_many_universes(given: Instance, number: int, at: int) -> bool:
+    """Whether a box cannot take a run on a port for the universes that it needs there."""
+    box = given.outlets[at].box
+    most = given.boxes[box].universes
+    needs = universes(given, Route(at, ((number, 0),), 0))
+    return most is not None and given.universes_taken[box] + needs > most + 1e-9

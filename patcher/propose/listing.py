@@ -1,0 +1,153 @@
+"""The cheapest plan of a list of chains: cuts raise the bound, what is too dear is struck out, the rest is decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil
+from time import perf_counter
+
+import numpy as np
+
+from patcher.propose.boards import Floats, Ints
+from patcher.propose.chains import Route
+from patcher.propose.columns import (
+    Columns,
+    LinearAnswer,
+    Rows,
+    integer,
+    linear,
+    pairs_in,
+    reduced_costs,
+    with_cuts,
+)
+from patcher.propose.pricing import Candidates
+
+_FEW = 600
+"""Chains that are decided without more cuts."""
+_SLOW = 0.03
+"""Part of what the bound lacks that a round of cuts must bring."""
+_LIKELY, _SECONDS = 1_500, 2.0
+"""So many of the likeliest chains are decided first, for at most so many seconds."""
+_MOST = 6_000
+"""Chains that an integer program is made of at most: a larger one may not stop in time."""
+_CUTS = 30
+_VIOLATED = 0.02
+_FIRST = 2_000
+_MORE = 1_000
+
+
+@dataclass(frozen=True, eq=False)
+class Listed:
+    """What a list of chains gives.
+
+    Attributes:
+        routes: the cheapest plan below the goal, None where there is none or none was found.
+        bound: what every plan costs at least, where it costs less than the goal; else the goal.
+        reached: the cost of the last linear program, cuts included.
+        likely: chains that the last linear program takes a part of.
+    """
+
+    routes: tuple[Route, ...] | None
+    bound: int
+    reached: float
+    likely: tuple[Route, ...]
+
+
+def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadline: float) -> Listed:
+    """The cheapest plan below a goal that a complete list of chains gives."""
+    left = np.arange(len(listed.columns))
+    active = np.zeros(len(left), dtype=bool)
+    active[np.argsort(listed.reduced, kind="stable")[:_FIRST]] = True
+    before: float = -np.inf
+    best: tuple[Route, ...] | None = None
+    while True:
+        columns = listed.columns.take(left)
+        answer, values, active = _linear(fixed, columns, active)
+        bound = max(bound, answer.value)
+        used = left[active][answer.taken > 1e-6]
+        if whole(bound) >= goal:
+            return Listed(best, goal, bound, _routes(listed, used))
+        cuts = violated(columns.take(active), answer.taken)
+        # Left-over runs cost more than any plan below the goal; so they are no part of it.
+        stays = values < goal - 1 - answer.value + 0.01
+        left, active, values = left[stays], active[stays], values[stays]
+        slow = answer.value - before < _SLOW * (goal - bound)
+        late = perf_counter() > deadline
+        if len(left) <= _FEW or slow or late or not len(cuts):
+            break
+        before = answer.value
+        fixed = with_cuts(fixed, cuts)
+    if len(left) > _LIKELY:
+        # A good plan strikes out more: it is sought among the likeliest chains.
+        likely = left[np.sort(np.argsort(values, kind="stable")[:_LIKELY])]
+        best, _ = _decided(fixed, listed, likely, goal, min(_SECONDS, deadline - perf_counter()))
+        if best is not None:
+            goal = _cost(best)
+            left = left[values < goal - 1 - answer.value + 0.01]
+    if len(left) > _MOST or perf_counter() > deadline:
+        return Listed(best, min(goal, whole(bound)), bound, _routes(listed, used))
+    better, proved = _decided(fixed, listed, left, goal, deadline - perf_counter())
+    best, goal = (best, goal) if better is None else (better, _cost(better))
+    return Listed(best, goal if proved else min(goal, whole(bound)), bound, _routes(listed, used))
+
+
+def whole(bound: float) -> int:
+    """A bound in whole centimetres."""
+    return ceil(bound - 1e-4)
+
+
+def _routes(listed: Candidates, which: Ints) -> tuple[Route, ...]:
+    return tuple(listed.route(int(column)) for column in which)
+
+
+def _cost(routes: tuple[Route, ...]) -> int:
+    return sum(route.price for route in routes)
+
+
+def _decided(
+    fixed: Rows, listed: Candidates, left: Ints, goal: int, seconds: float
+) -> tuple[tuple[Route, ...] | None, bool]:
+    """The cheapest plan below a goal of some of the chains, and whether that is proved."""
+    taken, proved = integer(fixed, listed.columns.take(left), seconds, goal)
+    return (None if taken is None else _routes(listed, left[taken])), proved
+
+
+def _linear(fixed: Rows, columns: Columns, active: np.ndarray) -> tuple[LinearAnswer, Floats, np.ndarray]:
+    """The linear program over a list, solved over few of it and more as they are wanted; and all reduced costs."""
+    pairs = pairs_in(fixed.cuts, columns)
+    while True:
+        answer = linear(fixed, columns.take(active))
+        values = reduced_costs(fixed, columns, answer, pairs)
+        wanted = np.flatnonzero((values < -1e-6) & ~active)
+        if not len(wanted):
+            return answer, values, active
+        active = active.copy()
+        active[wanted[np.argsort(values[wanted], kind="stable")[:_MORE]]] = True
+
+
+def violated(columns: Columns, taken: Floats) -> Ints:
+    """The most violated sets of three runs: shape (cuts, 3)."""
+    used = np.flatnonzero((taken > 1e-6) & (taken < 1 - 1e-6))
+    if not len(used):
+        return np.zeros((0, 3), dtype=np.int64)
+    runs, weight = columns.runs[used].astype(np.float64), taken[used]
+    some = np.flatnonzero(runs.any(axis=0))
+    runs = runs[:, some]
+    two = (runs * weight[:, None]).T @ runs
+    found: list[tuple[float, int, int, int]] = []
+    for i in range(len(some) - 2):
+        near = np.flatnonzero(two[i] > 1e-9)
+        near = near[near > i]
+        three = (runs[:, near] * (weight * runs[:, i])[:, None]).T @ runs[:, i + 1 :]
+        total = two[i, near][:, None] + two[i, i + 1 :][None, :] + two[near][:, i + 1 :] - 2 * three
+        total[near[:, None] == np.arange(i + 1, len(some))[None, :]] = 0.0
+        for a, b in zip(*np.nonzero(total > 1 + _VIOLATED), strict=True):
+            j, k = sorted((int(near[a]), int(b) + i + 1))
+            found.append((-float(total[a, b]), int(some[i]), int(some[j]), int(some[k])))
+    chosen: list[tuple[int, int, int]] = []
+    count = np.zeros(columns.runs.shape[1], dtype=int)
+    for _, i, j, k in sorted(set(found)):
+        if count[[i, j, k]].max() < 5 and len(chosen) < _CUTS:
+            count[[i, j, k]] += 1
+            chosen.append((i, j, k))
+    return np.array(chosen, dtype=np.int64).reshape(-1, 3)

@@ -1,0 +1,219 @@
+"""The master program: which chains to take, so that every run is in one, no port has two, and the least is paid.
+
+Its linear relaxation grows by the chains that the pricing finds (column generation); the last relaxation is a bound on
+every plan, and its duals say which chains a better plan could still have. Those are listed, cuts raise the bound over
+the list, and an integer program over what is left of it is exact. Sources: Baldacci, Christofides, Mingozzi (2008), An
+exact algorithm for the vehicle routing problem based on the set partitioning formulation, Mathematical Programming 115;
+Jepsen, Petersen, Spoorendonk, Pisinger (2008), Subset-row inequalities, Operations Research 56.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from time import perf_counter
+
+import numpy as np
+
+from patcher.propose.boards import Board
+from patcher.propose.bounds import Duals
+from patcher.propose.chains import Route, route
+from patcher.propose.columns import Rows, columns_of, integer, linear
+from patcher.propose.listing import best_of_list, whole
+from patcher.propose.pricing import all_below, price
+
+
+@dataclass(frozen=True, eq=False)
+class Relaxation:
+    """The linear relaxation.
+
+    Attributes:
+        bound: what every plan costs at least.
+        duals: the prices that belong to the bound.
+        routes: the chains that it was solved over.
+        finished: whether no chain of negative reduced cost is left.
+        useful: the chains that it takes a part of.
+    """
+
+    bound: float
+    duals: Duals
+    routes: tuple[Route, ...]
+    finished: bool
+    useful: tuple[Route, ...]
+
+
+def relax(
+    fixed: Rows, some: list[Board], start: Iterable[Route], *, cutoff: float, deadline: float, most: int
+) -> Relaxation:
+    """The linear relaxation, by column generation.
+
+    Args:
+        fixed: the rows.
+        some: the boards.
+        start: chains to begin with.
+        cutoff: a bound from which on nothing more need be known.
+        deadline: the time of `perf_counter` at which it stops.
+        most: labels at which one search stops.
+    """
+    pool = {(route.outlet, route.stops): route for route in start}
+    best, best_duals, exact = -inf, None, False
+    # A bound for runs that are cheap to leave over holds also where they are dear, and is found sooner.
+    cheap = replace(fixed, left_over=max(1, int(fixed.left_over / max(1, len(fixed.given.runs)) * _CHEAP)))
+    while True:
+        routes = tuple(pool.values())
+        answer = linear(cheap, columns_of(fixed.given, routes))
+        useful = tuple(route for route, part in zip(routes, answer.taken, strict=True) if part > 1e-6)
+        best_duals = answer.duals if best_duals is None else best_duals
+        late = perf_counter() > deadline
+        exact = exact or late
+        found = price(fixed.given, some, answer.duals, exact=exact, most=most // 10 if late else most)
+        if found.least is not None and (bound := answer.value + float(fixed.counts @ found.least)) > best:
+            best, best_duals = bound, answer.duals
+        new = {(route.outlet, route.stops): route for route in found.routes}
+        new = {key: route for key, route in new.items() if key not in pool}
+        pool |= new
+        if exact and not new and answer.left_over > 1e-6 and cheap.left_over < fixed.left_over and best < cutoff:
+            cheap = replace(fixed, left_over=min(fixed.left_over, cheap.left_over * 10))
+            exact = late
+            continue
+        if exact and not new and found.least is None and not late:
+            most *= 4  # nothing is proved by a search that was stopped
+            continue
+        if late or best >= cutoff or (exact and not new):
+            finished = found.least is not None and not new
+            return Relaxation(best, best_duals, tuple(pool.values()), finished, useful)
+        exact = len(new) < _FEW
+
+
+_CHEAP = 0.3
+"""Leaving a run over at first costs this part of ten times the dearest lead."""
+_DEARER = 1.02
+"""A cover may be so much dearer: it becomes cheaper where a run is taken off one of its chains."""
+_MOST = 4_000
+"""The likeliest so many chains are looked at for any good plan."""
+_FEW = 30
+"""So few new chains of a quick search mean that the next one is exact."""
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """A plan.
+
+    Attributes:
+        routes: the chains taken.
+        left_over: the runs that are not hung.
+        cost: what it costs.
+    """
+
+    routes: tuple[Route, ...]
+    left_over: tuple[int, ...]
+    cost: int
+
+
+def choice(fixed: Rows, routes: Sequence[Route]) -> Choice:
+    """The plan of some chains."""
+    hung = {run for route in routes for run, _ in route.stops}
+    left = tuple(run for run in range(len(fixed.given.runs)) if run not in hung)
+    return Choice(tuple(routes), left, sum(route.price for route in routes) + fixed.left_over * len(left))
+
+
+@dataclass(frozen=True, eq=False)
+class Optimum:
+    """The best plan that was found, and what no plan goes below.
+
+    Attributes:
+        choice: the plan.
+        bound: what every plan costs at least, in whole centimetres.
+        routes: chains that were found on the way.
+    """
+
+    choice: Choice
+    bound: int
+    routes: tuple[Route, ...]
+
+
+_LABELS = 60_000
+_MANY = 250_000
+_FOR_ANY = 0.2
+"""The part of the time that is kept for finding any good plan."""
+_FIRST_GAP = 0.015
+_WIDER, _LEAST_WIDER, _BEYOND = ((3_000, 1.5), (8_000, 1.25)), 1.15, 0.35
+"""A gap in which no plan was found is made so many times wider, where it gave fewer chains than this."""
+
+
+def optimum(
+    fixed: Rows, some: list[Board], relaxed: Relaxation, *, start: Sequence[Route], cutoff: float, deadline: float
+) -> Optimum:
+    """The cheapest plan that was found in time; nothing more is sought where none is below a cutoff.
+
+    Args:
+        fixed: the rows.
+        some: the boards.
+        relaxed: the linear relaxation.
+        start: a plan to begin with.
+        cutoff: what the plan must cost less than.
+        deadline: the time of `perf_counter` at which it stops.
+    """
+    best, begun = choice(fixed, start), perf_counter()
+    bound = whole(max(relaxed.bound, 0.0))
+    gap, every = _FIRST_GAP * max(relaxed.bound, 1.0), relaxed.finished
+    # A gap is guessed: either a plan within it is found, and is the cheapest, or there is none, and the bound rises.
+    last = deadline - _FOR_ANY * (deadline - begun)
+    likely: list[Route] = []
+    while every and bound < min(best.cost, cutoff) and perf_counter() < last:
+        goal = int(min(best.cost, cutoff, relaxed.bound + gap + 1))
+        # A plan that costs less than the goal has no chain of a greater reduced cost.
+        listed = all_below(fixed.given, some, relaxed.duals, goal - 1 - relaxed.bound + 0.01, _MANY)
+        if listed is None:
+            break
+        found = best_of_list(fixed, listed, goal, relaxed.bound, last)
+        if found.routes is not None and (new := choice(fixed, found.routes)).cost < best.cost:
+            best = new
+        likely = [*likely, *found.likely]
+        bound = max(bound, min(found.bound, best.cost))
+        every = found.bound >= goal
+        wider = next((by for most, by in _WIDER if len(listed.columns) < most), _LEAST_WIDER)
+        gap = max(gap * wider, min(found.reached - relaxed.bound + _BEYOND * gap, gap * _WIDER[0][1]))
+    if bound < min(best.cost, cutoff):
+        best = _quick(fixed, relaxed, likely, best, deadline)
+    return Optimum(best, min(bound, best.cost), relaxed.routes)
+
+
+def _quick(fixed: Rows, relaxed: Relaxation, more: Sequence[Route], best: Choice, deadline: float) -> Choice:
+    """The best plan of the chains that the relaxation was solved over and some more, the likeliest of them."""
+    routes = list({(route.outlet, route.stops): route for route in (*best.routes, *more, *relaxed.routes)}.values())
+    routes = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
+    columns = columns_of(fixed.given, routes)
+    values = columns.price - columns.runs @ relaxed.duals.runs - relaxed.duals.outlets[columns.outlet]
+    values -= relaxed.duals.universes[fixed.box[columns.outlet]] * columns.universes
+    likely = np.sort(np.argsort(values, kind="stable")[:_MOST])
+    taken, _ = integer(
+        fixed, columns.take(likely), max(0.5, deadline - perf_counter()), _DEARER * best.cost, cover=True
+    )
+    if taken is None:
+        return best
+    routes = _once(fixed, [routes[likely[column]] for column in taken])
+    return min(choice(fixed, routes), best, key=lambda plan: plan.cost)
+
+
+def _once(fixed: Rows, routes: Sequence[Route]) -> list[Route]:
+    """Chains without the runs that others of them have too: each stays where it saves the least to leave it out."""
+    found = list(routes)
+    while True:
+        of: dict[int, list[int]] = {}
+        for number, each in enumerate(found):
+            for run, _ in each.stops:
+                of.setdefault(run, []).append(number)
+        several = [run for run, numbers in of.items() if len(numbers) > 1]
+        if not several:
+            return [each for each in found if each.stops]
+        run = several[0]
+        less = {number: _without(fixed, found[number], run) for number in of[run]}
+        number = max(less, key=lambda number: found[number].price - less[number].price)
+        found[number] = less[number]
+
+
+def _without(fixed: Rows, of: Route, run: int) -> Route:
+    stops = tuple(stop for stop in of.stops if stop[0] != run)
+    return route(fixed.given, of.outlet, stops) if stops else Route(of.outlet, (), 0)

@@ -1,0 +1,178 @@
+"""Proposals: up to three that differ in kind, each with its proof.
+
+A proposal says for every run its box, its port, its place in the chain, the end at which data enters, and its lead. A
+run that hangs comes before all else; then come the fewest boxes and the least cable, or the least cable alone, or the
+highest frame rate and then the least cable. Cable counts with boosters, each as so many metres.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from time import perf_counter
+from typing import Literal
+
+from patcher.propose.chains import Via, route_leads, route_ms, via
+from patcher.propose.columns import Rows
+from patcher.propose.instance import Instance, LeftOut
+from patcher.propose.master import Choice
+from patcher.propose.searches import best_rate, fewest_boxes, least_cable
+from patcher.propose.tasks import Found, present
+
+Kind = Literal["fewest boxes", "least cable", "best frame rate"]
+KINDS: tuple[Kind, ...] = ("fewest boxes", "least cable", "best frame rate")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one run is proposed to hang.
+
+    Attributes:
+        run: its name.
+        box: the box.
+        port: the port.
+        number: its place in the chain, from 1, kept runs counted.
+        data_in: where its data enters; None for a run whose drawing has no such key.
+        lead: metres of cable before its first pixel.
+        lead_via: `cable`; `booster` where data does not cross so much of it without help; `differential` where one
+            booster does not help far enough.
+    """
+
+    run: str
+    box: str
+    port: int
+    number: int
+    data_in: str | int | None
+    lead: float
+    lead_via: Via
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A proposal and how good it is.
+
+    Attributes:
+        kind: what it puts first.
+        places: every run that it hangs, box by box, port by port, in data order.
+        left_over: runs that no port could take.
+        left_out: runs and boxes that were not decided about, and why.
+        metres: cable of all its leads.
+        boosters: how many of its leads need one.
+        differentials: how many of its leads need a differential sender and receiver.
+        boxes: how many boxes are in use, those with kept runs included.
+        frame_ms: milliseconds of the slowest port that it hangs a run on; 0 where it hangs none.
+        cost: metres, each booster and each differential lead counted as so many more, that the bound is of.
+        bound: metres that no plan of this kind goes below, with no more boxes or the same frame rate.
+        boxes_proved: whether no plan that hangs as many runs needs fewer boxes, where the kind puts that first.
+        rate_proved: whether no plan keeps the next higher rate that players offer, where the kind puts that first.
+        proved: whether all that it puts first, and the cost, is the best that there is.
+        present: what the wiring of today costs, by the same count, where all is decided anew; None where it does not
+            hang every run or does not keep the rules.
+    """
+
+    kind: Kind
+    places: tuple[Place, ...]
+    left_over: tuple[str, ...]
+    left_out: tuple[LeftOut, ...]
+    metres: float
+    boosters: int
+    differentials: int
+    boxes: int
+    frame_ms: float
+    cost: float
+    bound: float
+    boxes_proved: bool
+    rate_proved: bool
+    proved: bool
+    present: float | None = None
+
+    @property
+    def max_rate(self) -> float | None:
+        """Frames a second that its slowest port keeps up; None where it hangs no run."""
+        return 1000 / self.frame_ms if self.frame_ms else None
+
+    @property
+    def gap(self) -> float:
+        """The part of the cost by which it may be too dear."""
+        return (self.cost - self.bound) / self.cost if self.cost else 0.0
+
+
+def propose(given: Instance, kind: Kind = "fewest boxes", *, seconds: float = 60.0) -> Proposal:
+    """The best proposal of a kind that is found in time.
+
+    Args:
+        given: what is to be decided.
+        kind: what it puts first.
+        seconds: how long to search.
+    """
+    deadline = perf_counter() + seconds
+    match kind:
+        case "fewest boxes":
+            found = fewest_boxes(given, deadline)
+        case "least cable":
+            found = least_cable(given, deadline)
+        case "best frame rate":
+            found = best_rate(given, deadline)
+    return _said(kind, found, given)
+
+
+def proposals(given: Instance, *, seconds: float = 60.0) -> list[Proposal]:
+    """Proposals that differ in where they hang runs: one of each kind, in the order of `KINDS`, less those that are
+    like an earlier one.
+    """
+    found: list[Proposal] = []
+    for kind in KINDS:
+        new = propose(given, kind, seconds=seconds / len(KINDS))
+        if all(new.places != other.places for other in found):
+            found.append(new)
+    return found
+
+
+# --- the answer -------------------------------------------------------------------------------------------------------
+
+
+def _said(kind: Kind, found: Found, asked: Instance) -> Proposal:
+    given, plan = found.given, found.plan
+    places = tuple(_places(given, plan))
+    new_boxes = {given.outlets[route.outlet].box for route in plan.routes}
+    boxes = {number for number, box in enumerate(given.boxes) if box.in_use} | new_boxes
+    metres = round(sum(place.lead for place in places), 2)
+    over = found.fixed.left_over * len(plan.left_over)
+    bound = max(0, found.bound - over)
+    now = _present(replace(found.fixed, given=asked))
+    return Proposal(
+        kind=kind,
+        places=places,
+        left_over=tuple(given.runs[run].name for run in plan.left_over),
+        left_out=given.left_out,
+        metres=metres,
+        boosters=sum(place.lead_via == "booster" for place in places),
+        differentials=sum(place.lead_via == "differential" for place in places),
+        boxes=len(boxes),
+        frame_ms=max((route_ms(given, route) for route in plan.routes), default=0.0),
+        cost=(plan.cost - over) / 100,
+        bound=bound / 100,
+        boxes_proved=kind != "fewest boxes" or found.first_proved,
+        rate_proved=kind != "best frame rate" or found.first_proved,
+        proved=found.first_proved and found.bound >= plan.cost,
+        present=None if now is None else now / 100,
+    )
+
+
+def _present(fixed: Rows) -> int | None:
+    """What the plan of today costs, where it hangs every run and keeps the rules."""
+    now = present(fixed)
+    return None if now is None or now.left_over else now.cost
+
+
+def _places(given: Instance, plan: Choice) -> Iterator[Place]:
+    free = {number: iter(outlet.ports) for number, outlet in enumerate(given.outlets)}
+    chains = sorted(plan.routes, key=lambda route: (given.outlets[route.outlet].box, route.outlet, route.stops))
+    for route in chains:
+        outlet = given.outlets[route.outlet]
+        port = next(free[route.outlet])
+        leads = route_leads(given, route.outlet, route.stops)
+        for number, ((run, way), lead) in enumerate(zip(route.stops, leads, strict=True), start=len(outlet.behind) + 1):
+            each = given.runs[run]
+            data_in = each.entries[way].data_in
+            yield Place(each.name, given.boxes[outlet.box].name, port, number, data_in, lead / 100, via(lead))

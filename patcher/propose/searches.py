@@ -1,0 +1,103 @@
+"""The searches behind each kind of proposal: which boxes, which frame rate, and then the least cable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import inf
+from time import perf_counter
+
+from patcher.limits.refresh import OFFERED
+from patcher.propose.box_sets import box_rooms, cheapest_set
+from patcher.propose.columns import Rows
+from patcher.propose.instance import Instance
+from patcher.propose.regions import region_by_region
+from patcher.propose.tasks import STEPS, Found, Task, share, task
+
+_FOR_SEARCH, _FOR_REGIONS, _FOR_RELAXATION, _FOR_MORE, _FOR_MOST = 0.2, 0.25, 0.7, 0.4, 0.95
+"""The parts of what is left of the time: for a good plan, for its regions, for the linear relaxation, and for regions
+once more where the gap is wide, in a middling show and in a large one.
+"""
+_FOR_RATE = 0.2
+"""The part of what is left of the time for the proof that a frame rate cannot be kept."""
+_WIDE, _LARGE = 0.03, 150
+"""The gap that is wide, as a part of the bound; and so many runs make a large show."""
+
+
+def least_cable(given: Instance, deadline: float) -> Found:
+    """The least cable, with any boxes."""
+    return _cheapest(task(given), deadline)
+
+
+def _cheapest(begin: Task, deadline: float) -> Found:
+    given = begin.fixed.given
+    if not begin.some or not given.runs:
+        return Found(given, begin.fixed, begin.plan, begin.plan.cost)
+    better = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs))
+    better = region_by_region(better, share(deadline, _FOR_REGIONS))
+    relaxed = better.relaxed((), better.plan.cost, share(deadline, _FOR_RELAXATION))
+    if better.plan.cost > (1 + _WIDE) * relaxed.bound:
+        part = _FOR_MOST if len(given.runs) > _LARGE else _FOR_MORE
+        better = region_by_region(better, share(deadline, part), seed=2)
+    return better.solved(relaxed, inf, deadline)
+
+
+# --- fewest boxes -----------------------------------------------------------------------------------------------------
+
+
+def _left_over(given: Instance, deadline: float) -> tuple[int, bool, Found | None]:
+    """How many runs are left over at the least, whether that is proved, and the plan that shows it, if one was made."""
+    begin = task(given)
+    if not begin.plan.left_over:
+        return 0, True, None
+    best = least_cable(given, (perf_counter() + deadline) / 2)
+    wanted = len(best.plan.left_over)
+    return wanted, not wanted or best.bound > _most(begin.fixed, wanted - 1), best
+
+
+def _most(fixed: Rows, left_over: int) -> int:
+    """More than a plan costs that leaves so many runs over: one run more costs ten times as much as all leads."""
+    return left_over * fixed.left_over + fixed.left_over // 10 + 1
+
+
+def fewest_boxes(given: Instance, deadline: float) -> Found:
+    """The least cable with the fewest boxes, those that are in use always among them."""
+    wanted, sure, best = _left_over(given, deadline)
+    begin = task(given)
+    if not begin.some or not given.runs:
+        return best or Found(given, begin.fixed, begin.plan, begin.plan.cost)
+    if best is not None:
+        begin = replace(begin, plan=best.plan)
+    found, proved = cheapest_set(begin, wanted, deadline)
+    return replace(found, first_proved=sure and proved)
+
+
+# --- best frame rate --------------------------------------------------------------------------------------------------
+
+
+def best_rate(given: Instance, deadline: float) -> Found:
+    """The least cable at the highest rate of those that players offer at which as many runs hang as at the show's."""
+    wanted, sure, slow = _left_over(given, deadline)
+    for rate in _faster(given) if given.runs else ():
+        quick = replace(given, frame_rate=rate)
+        if _too_small(quick, wanted):
+            continue
+        begin = task(quick)
+        if len(begin.plan.left_over) > wanted:
+            begin = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs))
+        if len(begin.plan.left_over) <= wanted:
+            return replace(_cheapest(begin, deadline), first_proved=sure)
+        most = _most(begin.fixed, wanted)
+        sure = sure and begin.relaxed((), most, share(deadline, _FOR_RATE)).bound >= most
+    return replace(slow or least_cable(given, deadline), first_proved=sure)
+
+
+def _too_small(given: Instance, wanted: int) -> bool:
+    """Whether all ports have too little room for all but the longest runs."""
+    pixels = sorted(run.pixels for run in given.runs)
+    return sum(pixels[: len(pixels) - wanted]) > sum(box_rooms(given).values())
+
+
+def _faster(given: Instance) -> Iterator[float]:
+    """The rates above the show's that players offer, the highest first."""
+    yield from (float(rate) for rate in OFFERED if rate > given.frame_rate)
