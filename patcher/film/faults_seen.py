@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +13,13 @@ from scipy.spatial import cKDTree
 from patcher.clip.hues import UNKNOWN, Hues
 from patcher.clip.registration import Points
 from patcher.errors import PatcherError
-from patcher.faults import Departures, Fault, Takes, build
+from patcher.faults import Departures, Fault, build
+from patcher.film.against import Against
 from patcher.film.candidates import Candidates
-from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
+from patcher.film.fit import Evidence, Fit, Slack
 from patcher.film.guesses import PRIOR, Guess, kind, seldom, with_guess
 from patcher.film.rivals import groups, rivals
-from patcher.film.shown import BROKEN, DARK, MIXED, Shown, alike, shown
-from patcher.frames.film_code import Channels
+from patcher.film.shown import DARK, Shown, alike
 
 Bits = NDArray[np.bool_]
 
@@ -38,8 +36,6 @@ OF_DARK = ("dead", "cut", "dark")
 QUIET, GLOWS = 0.3, 3.0
 """Dark pixels of which a greater part blinks are not held to be dark; points around a light in which everything
 does."""
-NEAR = 2.0
-"""Distances from pixel to pixel: a light no further from a place is near it."""
 WAYS, UNEXPLAINED = 5, 25.0
 """So many explanations are followed side by side, where so much speaks against what was found one by one."""
 STRANGE_EACH = 0.5
@@ -89,23 +85,22 @@ class Search:
         self, seen: Evidence, slack: Mapping[str, tuple[Evidence, Slack]], departures: Departures | None = None
     ) -> None:
         self._seen, self._slack = seen, slack
-        self._costs: dict[tuple[str, bytes], tuple[float, float]] = {}
-        self._shows: dict[tuple[str, bytes], Shown] = {}
+        self._speaks = Against(seen, slack)
         self._departures = departures or Departures(seen.plan)
         self._candidates = Candidates(seen, slack)
 
     def explained(self, *, together: bool = True) -> Explained:
         """The faults that explain the lights best, found one by one; and side by side, where those leave much."""
-        faults, wired = self._one_by_one((), self._wired({}))
+        faults, wired = self._one_by_one((), self._speaks.wired({}))
         faults, wired = self._exchanged(*self._pruned(faults, wired))
         if together and self._left(wired) > UNEXPLAINED:
             other = self._together()
-            if self._against(other.faults, other.wired) < self._against(faults, wired):
+            if self._speaks.against(other.faults, other.wired) < self._speaks.against(faults, wired):
                 faults, wired = self._pruned(*self._one_by_one(other.faults, other.wired))
         faults, wired = self._without_dark(faults, wired)
-        fits = {run: self._fit(run, own) for run, own in wired.items()}
-        hue = {run: own.hue for run, own in self._wired({}).items()}
-        cost = self._against(faults, wired)
+        fits = {run: self._speaks.fit(run, own) for run, own in wired.items()}
+        hue = {run: own.hue for run, own in self._speaks.wired({}).items()}
+        cost = self._speaks.against(faults, wired)
         unsure = {run: self._unsure(run, wired[run], fits[run]) for run in wired}
         strange = frozenset(
             run for run, own in fits.items() if own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
@@ -118,13 +113,13 @@ class Search:
         return tuple(
             fault for fault in found.faults
             if (without := self._without(fault, found.faults)) is None
-            or self._whole(without) - self._whole(found.wired) > UNEXPLAINED
+            or self._speaks.whole(without) - self._speaks.whole(found.wired) > UNEXPLAINED
         )  # fmt: skip
 
     def _without(self, fault: Fault, faults: tuple[Fault, ...]) -> dict[str, Shown] | None:
         """What each run plays without one of the faults; None where the others make no sense then."""
         with suppress(PatcherError):
-            return self._wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
+            return self._speaks.wired(self._departures.of(tuple(one for one in faults if one != fault)).takes)
         return None
 
     def _known(
@@ -138,7 +133,7 @@ class Search:
             return not strange
         changed = {run for run in wired if not alike(without[run], wired[run])}
         known = changed - strange
-        gain = self._cost(without, known) - self._cost(wired, known)
+        gain = self._speaks.cost(without, known) - self._speaks.cost(wired, known)
         pixels = sum(int((without[run].pixel != wired[run].pixel).sum()) for run in known)
         return gain > UNEXPLAINED or (known == changed and gain > pixels)
 
@@ -156,82 +151,7 @@ class Search:
 
     def _left(self, wired: Mapping[str, Shown]) -> float:
         """What speaks against the wiring of the runs with which something is wrong."""
-        return sum(odd for run, own in wired.items() if (odd := self._held(run, own)[1]) > PRIOR)
-
-    def _wired(self, takes: Mapping[str, Takes]) -> dict[str, Shown]:
-        """What each run plays where some take other data than planned."""
-        changed = {run: self._shown(run, own) for run, own in takes.items() if run in self._seen.places}
-        return {**self._sound, **changed}
-
-    @cached_property
-    def _sound(self) -> dict[str, Shown]:
-        return {run: self._shown(run, self._seen.plan.takes[run]) for run in self._seen.places}
-
-    def _shown(self, run: str, takes: Takes) -> Shown:
-        key = run, hashlib.blake2b(takes.tobytes(), digest_size=16).digest()
-        if key in self._shows:
-            return self._shows[key]
-        found = self._shows[key] = shown(takes, self._seen.letters(run), self._seen.code)
-        return found
-
-    def _fit(self, run: str, wired: Shown) -> Fit:
-        evidence, slack = self._slack[run]
-        return fit(evidence, run, wired, slack)
-
-    def _cost_of(self, run: str, wired: Shown) -> float:
-        """What speaks against a wiring of a run."""
-        return self._held(run, wired)[0]
-
-    def _held(self, run: str, wired: Shown) -> tuple[float, float]:
-        """What speaks against a wiring of a run, and what of that a fault could explain."""
-        key = run, wired.digest
-        if key not in self._costs:
-            own = self._fit(run, wired)
-            self._costs[key] = own.cost, own.odd
-        return self._costs[key]
-
-    def _cost(self, wired: Mapping[str, Shown], runs: Iterable[str]) -> float:
-        return sum(self._cost_of(run, wired[run]) for run in runs)
-
-    def _whole(self, wired: Mapping[str, Shown]) -> float:
-        """What speaks against a wiring of all runs."""
-        return self._cost(wired, wired) + self._unexplained(wired)
-
-    def _against(self, faults: Iterable[Fault], wired: Mapping[str, Shown]) -> float:
-        """What speaks against some faults, with all runs wired so."""
-        return self._whole(wired) + sum(map(seldom, faults))
-
-    def _unexplained(self, wired: Mapping[str, Shown]) -> float:
-        """What speaks against a wiring because words play near its runs that none of them should: a run is not dark
-        whose words are read, be it a little aside.
-        """
-        near, place = self._near
-        meant = np.concatenate([own.pixel for own in wired.values()])
-        plays = np.zeros(len(self._seen.code.first), dtype=bool)
-        plays[meant[meant >= 0]] = True
-        plays[self._elsewhere] = True
-        odd = ~plays[self._seen.lights.pixel[near]] & ~((meant[place] == MIXED) | (meant[place] == BROKEN))
-        return STRANGE * int(odd.sum())
-
-    @cached_property
-    def _near(self) -> tuple[Channels, Channels]:
-        """The lights that are near any place, and which place that is, of all runs one after another."""
-        places = np.concatenate(list(self._seen.places.values()))
-        pitch = np.concatenate([np.full(len(own), self._seen.pitch[run]) for run, own in self._seen.places.items()])
-        slack = np.concatenate([np.full(len(own), self._slack[run][1].shift) for run, own in self._seen.places.items()])
-        if not len(self._seen.at):
-            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-        away, place = cKDTree(places).query(self._seen.at)
-        near = np.flatnonzero(away < NEAR * pitch[place] + slack[place])
-        return near, place[near]
-
-    @cached_property
-    def _elsewhere(self) -> Channels:
-        """The pixels of runs that are not drawn: they may light anywhere."""
-        plan = self._seen.plan
-        taken = [plan.takes[run][:, 0].astype(np.int64) for run in plan.takes if run not in self._seen.places]
-        pixel = self._seen.code.pixel_of(np.concatenate(taken))[0] if taken else np.empty(0, dtype=np.int64)
-        return pixel[pixel >= 0]
+        return sum(odd for run, own in wired.items() if (odd := self._speaks.held(run, own)[1]) > PRIOR)
 
     def _best(
         self, faults: tuple[Fault, ...], wired: Mapping[str, Shown]
@@ -245,10 +165,10 @@ class Search:
         one, and of each kind one.
         """
         bad = sorted(
-            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._held(run, wired[run])[1]
+            (run for run in wired if self._bad(run, wired[run])), key=lambda run: -self._speaks.held(run, wired[run])[1]
         )
         best: list[Guess] = []
-        before = self._unexplained(wired)
+        before = self._speaks.unexplained(wired)
         for more in self._candidates.of(bad[:WORST], wired, faults):
             tried = self._with((*faults, *more))
             if tried is None:
@@ -265,14 +185,14 @@ class Search:
         """The faults that explain the lights best, several ways followed side by side: of two that belong together
         neither may be the best by itself.
         """
-        ways = [Guess(0.0, (), self._wired({}))]
+        ways = [Guess(0.0, (), self._speaks.wired({}))]
         best = ways[0]
         while ways and len(ways[0].faults) < MOST:
             every: list[Guess] = []
             for way in ways:
                 for one in self._better(way.faults, way.wired, WAYS):
                     faults, wired = self._moved(one.faults, one.wired)
-                    gain = way.gain + one.gain + self._whole(wired) - self._whole(one.wired)
+                    gain = way.gain + one.gain + self._speaks.whole(wired) - self._speaks.whole(one.wired)
                     every = with_guess(every, Guess(gain, faults, wired))
             ways = every[:WAYS]
             best = min([best, *ways], key=lambda way: way.gain)
@@ -284,9 +204,9 @@ class Search:
         """What speaks against another wiring, less what spoke against the runs that it changes; not worked out to the
         end where it is no less than `least`.
         """
-        gain = self._unexplained(tried) - self._cost(wired, changed)
+        gain = self._speaks.unexplained(tried) - self._speaks.cost(wired, changed)
         for run in sorted(changed, key=lambda run: len(wired[run].pixel)):
-            gain += self._cost_of(run, tried[run])
+            gain += self._speaks.cost_of(run, tried[run])
             if gain >= least:
                 return gain
         return gain
@@ -294,11 +214,11 @@ class Search:
     def _with(self, faults: tuple[Fault, ...]) -> dict[str, Shown] | None:
         with suppress(PatcherError):
             build(self._seen.plan.wiring, faults)
-            return self._wired(self._departures.of(faults).takes)
+            return self._speaks.wired(self._departures.of(faults).takes)
         return None
 
     def _bad(self, run: str, wired: Shown) -> bool:
-        return self._held(run, wired)[1] > PRIOR
+        return self._speaks.held(run, wired)[1] > PRIOR
 
     def _exchanged(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]
@@ -311,9 +231,9 @@ class Search:
                 continue
             others = tuple(one for one in faults if one != fault)
             with suppress(PatcherError):
-                without = self._wired(self._departures.of(others).takes)
+                without = self._speaks.wired(self._departures.of(others).takes)
                 best = self._best(others, without)
-                if best is not None and self._whole(best[1]) < self._whole(wired) - 1.0:
+                if best is not None and self._speaks.whole(best[1]) < self._speaks.whole(wired) - 1.0:
                     faults, wired = self._one_by_one(*best)
         return faults, wired
 
@@ -347,10 +267,10 @@ class Search:
         self, tried: Iterable[tuple[Fault, ...]], wired: dict[str, Shown]
     ) -> tuple[tuple[Fault, ...], dict[str, Shown]] | None:
         """Those of some faults that explain the lights best, where they do it better than what is held to play."""
-        best, least = None, self._whole(wired)
+        best, least = None, self._speaks.whole(wired)
         for faults in tried:
             own = self._with(faults)
-            if own is not None and (whole := self._whole(own)) < least:
+            if own is not None and (whole := self._speaks.whole(own)) < least:
                 best, least = (faults, own), whole
         return best
 
@@ -359,10 +279,10 @@ class Search:
         for fault in faults:
             others = tuple(one for one in faults if one != fault)
             with suppress(PatcherError):
-                tried = self._wired(self._departures.of(others).takes)
+                tried = self._speaks.wired(self._departures.of(others).takes)
                 changed = [run for run in wired if not alike(tried[run], wired[run])]
-                less = self._unexplained(wired) - self._unexplained(tried) + seldom(fault)
-                if self._cost(tried, changed) <= self._cost(wired, changed) + less:
+                less = self._speaks.unexplained(wired) - self._speaks.unexplained(tried) + seldom(fault)
+                if self._speaks.cost(tried, changed) <= self._speaks.cost(wired, changed) + less:
                     faults, wired = others, tried
         return faults, wired
 
@@ -372,12 +292,12 @@ class Search:
         """Without faults that let pixels be dark which blink, though nobody can read how, or are not in the picture."""
         for fault in [fault for fault in faults if fault.kind in OF_DARK]:
             others = tuple(one for one in faults if one != fault)
-            tried = self._wired(self._departures.of(others).takes)
+            tried = self._speaks.wired(self._departures.of(others).takes)
             blinks: list[Bits] = []
             for run, own in tried.items():
                 dark = (own.pixel >= 0) & (wired[run].pixel == DARK)
                 if dark.any():
-                    blinks.append(self._blinks(self._fit(run, wired[run]).places[dark], run))
+                    blinks.append(self._blinks(self._speaks.fit(run, wired[run]).places[dark], run))
             if not blinks or np.concatenate(blinks).mean() > QUIET:
                 faults, wired = others, tried
         return faults, wired
@@ -407,7 +327,7 @@ class Search:
             if (found | ~differs).all():
                 continue
             hue = np.where((pixel != wired.pixel)[:, None], np.int8(UNKNOWN), wired.hue)
-            other = self._fit(run, Shown(pixel, hue, wired.mixed))
+            other = self._speaks.fit(run, Shown(pixel, hue, wired.mixed))
             if other.cost + SLIP < own.cost + MARGIN:
                 found |= differs
         return found
