@@ -26,8 +26,9 @@ from patcher.frames.film_code import Code
 from patcher.shapes import positions
 
 Known = tuple[frozenset[Fault], frozenset[str]]
-MOST_LOOKS = 6
-"""So often are the lights read anew with faults that were found."""
+MOST_LOOKS, BETTER = 6, 10.0
+"""So often are the lights read anew with faults that were found, and once more where so much less spoke against those
+found then."""
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 
@@ -177,8 +178,11 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
                 continue
             search = _search(again, takes, departures)
             found = search.explained()
+            if found.left <= UNEXPLAINED:
+                wanted = []
+            elif found.cost < min(one.cost for _, one in every) - BETTER:
+                wanted = [*_known(search, found), *wanted]
             every.append((again, found))
-            wanted = [*_known(search, found), *wanted] if found.left > UNEXPLAINED else []
         best = min(every, key=lambda one: one[1].cost)
         if best[1].left <= UNEXPLAINED:
             break
