@@ -159,7 +159,7 @@ def test_the_keys_of_check(here: Patcher, small: Path) -> None:
     # Source: the design: the keys of `check --json`
     small.write_text(SMALL + "lead = 9.0\n")
     found = document(here("check", small, "--json"))
-    assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked", "tap_fuses"}
+    assert found.keys() == {"findings", "ports", "boxes", "network", "power_checked", "tap_fuses", "circuits"}
     assert {frozenset(one) for one in found["ports"]} == {
         frozenset({"controller", "port", "pixels", "frame_ms", "max_rate"})
     }
