@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,8 +59,7 @@ class Explained:
         cost: what speaks against all of that, as a logarithm.
         left: what of it speaks against single runs with which something is wrong nevertheless.
         strange: the runs whose lights go with none of that.
-        unsure: for each run the pixels that another wiring, which the lights do not rule out, would let take other
-            data: shape (pixels,).
+        doubts: works out `unsure`, which takes long.
     """
 
     faults: tuple[Fault, ...]
@@ -70,7 +70,14 @@ class Explained:
     cost: float
     left: float
     strange: frozenset[str] = frozenset()
-    unsure: Mapping[str, Bits] = field(default_factory=dict)
+    doubts: Callable[[], Mapping[str, Bits]] = dict
+
+    @cached_property
+    def unsure(self) -> Mapping[str, Bits]:
+        """For each run the pixels that another wiring, which the lights do not rule out, would let take other data:
+        shape (pixels,).
+        """
+        return self.doubts()
 
     @property
     def odd(self) -> frozenset[str]:
@@ -101,12 +108,15 @@ class Search:
         fits = {run: self._speaks.fit(run, own) for run, own in wired.items()}
         hue = {run: own.hue for run, own in self._speaks.wired({}).items()}
         cost = self._speaks.against(faults, wired)
-        unsure = {run: self._unsure(run, wired[run], fits[run]) for run in wired}
+
+        def doubts() -> dict[str, Bits]:
+            return {run: self._unsure(run, wired[run], fits[run]) for run in wired}
+
         strange = frozenset(
             run for run, own in fits.items() if own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
         )  # fmt: skip
         named = tuple(fault for fault in faults if self._known(fault, faults, wired, strange))
-        return Explained(faults, named, wired, fits, hue, cost, self._left(wired), strange, unsure)
+        return Explained(faults, named, wired, fits, hue, cost, self._left(wired), strange, doubts)
 
     def sure(self, found: Explained) -> tuple[Fault, ...]:
         """The faults without each of which much more is unexplained."""

@@ -24,7 +24,8 @@ from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
 from patcher.film.map_search import spacing
-from patcher.film.shown import BROKEN, DARK, MIXED, Shown, pure
+from patcher.film.mixed import channels_seen
+from patcher.film.shown import BROKEN, DARK, MIXED, Shown
 from patcher.frames.film_code import Channels, Code
 
 LOOSE = 0.18
@@ -46,9 +47,9 @@ count less: words that all play where they should say more than their colours.""
 BAD_SHARE, LEAST_READ = 0.15, 0.5
 """Of a run's pixels: where more are read elsewhere than at their places, something is wrong with it; where fewer are
 read there at all, too little is known of it."""
-BY_COLOUR, NOISE, BADLY, LITTLE = 0.2, 0.25, 0.3, 0.5
-"""Of how well light goes with several channels, so much is a matter of its colours; by so much it fails to go with its
-own ones for a camera's noise, and that says little; what fails by so much more does not go with them at all."""
+NOISE, BADLY, LITTLE = 0.25, 0.3, 0.5
+"""By so much light fails to go with its own channels for a camera's noise, and that says little; what fails by so much
+more does not go with them at all."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
 AROUND, FAR = 3, 4.0
@@ -146,6 +147,16 @@ class Evidence:
         return self.map.plan(self.lights.at)
 
     @cached_property
+    def lit(self) -> cKDTree | None:
+        """The lights by where in the plan they are; None where there is none."""
+        return _tree(self.at)
+
+    @cached_property
+    def restless(self) -> cKDTree | None:
+        """The places where something blinks; None where nothing does."""
+        return _tree(self.busy_at)
+
+    @cached_property
     def of_pixel(self) -> tuple[Channels, Channels]:
         """Rows of lights by their pixel: where those of each pixel begin, and the rows."""
         order = np.argsort(self.lights.pixel, kind="stable")
@@ -219,7 +230,10 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     places, pitch = seen.places[run], seen.pitch[run]
     spread = float(np.hypot(LOOSE * pitch, BLUR / seen.scale))
     rows, which = seen.rows(wired.pixel)
-    found = [_placed(seen, places, rows, which, spread, slack, start) for start in (0.0, 1.0)]
+    starts = [np.zeros(2)]
+    if len(rows) and np.hypot(*(agreed := _mode(seen.at[rows] - places[which], 2 * spread))) > spread:
+        starts.append(agreed)
+    found = [_placed(seen, places, rows, which, spread, slack, start) for start in starts]
     shift, prior = min(found, key=lambda one: _sum(seen, places, rows, which, spread, *one))
     moved = places + shift
     row, off = _nearest(seen, moved, rows, which)
@@ -232,7 +246,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     cost = prior + usual + ELSEWHERE * int((~twice).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
-    inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.at, moved[missing], limit)
+    inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.lit, moved[missing], limit)
     due = wired.pixel >= 0
     due[missing] = inside & ~glare
     due[close] = seen.inside(seen.map.picture(moved[close]))
@@ -240,11 +254,11 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     usual += UNSEEN * int((inside & ~glare & _between(missing, close, 1)).sum()) + GLARED * int((inside & glare).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
-    cost += STRANGE * _strange(seen, dark[~_has_light(moved[wired.pixel >= 0], dark, limit)], 0.7 * limit)
+    cost += STRANGE * _strange(seen, dark[~_has_light(_tree(moved[wired.pixel >= 0]), dark, limit)], 0.7 * limit)
     broken = wired.pixel == BROKEN
     if broken.any():
-        cost += float(np.where(_has_light(seen.at, moved[broken], limit), STRANGE, RESTLESS).sum())
-        cost += UNSEEN * int((~_has_light(seen.busy_at, moved[broken], limit)).sum())
+        cost += float(np.where(_has_light(seen.lit, moved[broken], limit), STRANGE, RESTLESS).sum())
+        cost += UNSEEN * int((~_has_light(seen.restless, moved[broken], limit)).sum())
     mixed = np.flatnonzero(wired.pixel == MIXED)
     if wired.mixed is not None and len(mixed):
         each, well = _mixture(seen, run, mixed, wired.mixed, moved)
@@ -294,22 +308,23 @@ def _nearest(seen: Evidence, moved: Points, rows: Channels, which: Channels) -> 
 
 
 def _placed(
-    seen: Evidence, places: Points, rows: Channels, which: Channels, spread: float, slack: Slack, start: float
+    seen: Evidence,
+    places: Points,
+    rows: Channels,
+    which: Channels,
+    spread: float,
+    slack: Slack,
+    start: NDArray[np.float64],
 ) -> tuple[Points, float]:
-    """By how much each place is displaced, and what speaks against that much.
-
-    Args:
-        start: 0 to begin from no displacement, 1 from the one that most lights agree on.
-    """
+    """By how much each place is displaced, and what speaks against that much; begun from a displacement of all."""
     middle = places.mean(axis=0)
     size = float(np.hypot(*(places - middle).T).max()) or 1.0
     out = (places - middle) / size
     table = np.column_stack([np.ones(len(places)), out])
     weight = 1 / np.array([slack.shift, slack.stretch * size, slack.stretch * size]) ** 2
     values = np.zeros((3, 2))
+    values[0] = start
     away = seen.at[rows] - places[which]
-    if start and len(rows):
-        values[0] = _mode(away, 2 * spread)
     for limit in (6.0, 4.0, 3.0, 3.0):
         left = away - (table @ values)[which]
         near = np.hypot(*left.T) < limit * spread
@@ -333,14 +348,18 @@ def _mode(away: Points, near: float) -> NDArray[np.float64]:
 
 def _strange(seen: Evidence, dark: Points, limit: float) -> int:
     """How many places blink though they should be dark."""
-    return int(_has_light(seen.busy_at, dark, limit).sum())
+    return int(_has_light(seen.restless, dark, limit).sum())
 
 
-def _has_light(lights: Points, places: Points, limit: float) -> NDArray[np.bool_]:
+def _tree(points: Points) -> cKDTree | None:
+    return cKDTree(points) if len(points) else None
+
+
+def _has_light(lights: cKDTree | None, places: Points, limit: float) -> NDArray[np.bool_]:
     """Which places have a light."""
-    if not len(places) or not len(lights):
+    if not len(places) or lights is None:
         return np.zeros(len(places), dtype=bool)
-    away, _ = cKDTree(lights).query(places)
+    away, _ = lights.query(places, distance_upper_bound=limit)
     near: NDArray[np.bool_] = away < limit
     return near
 
@@ -356,37 +375,7 @@ def _mixture(
     every = [channels_seen(seen.look(at), seen.code, channels[some], seen.letters(run)) for at in ways]
     best = int(np.argmax([found.mean() for found in every]))
     badly = 1 - every[best]
-    read = _has_light(seen.lights.at, ways[best], max(1.2, CLOSE * seen.pitch[run] * seen.scale))
+    read = _has_light(_tree(seen.lights.at), ways[best], max(1.2, CLOSE * seen.pitch[run] * seen.scale))
     cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
     cost = np.where(seen.glares(ways[best]), cost.clip(0, GLARED), cost)
     return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed)
-
-
-def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.float64]:
-    """How well light goes with running channels, the cycle beginning in bin 0: shape (places,), from 0 to 1.
-
-    A lens and a bright light mix colours, but not moments: what counts most is the share of the light's changes that
-    are those of the channels, in whatever colours; the rest is how well the colours agree.
-
-    Args:
-        light: shape (places, bins, 3).
-        code: what is played.
-        mixed: the channels of each place, -1 for what does not play: shape (places, letters).
-        letters: the colour of each channel.
-    """
-    drive = code.drive(mixed.astype(np.int64)).astype(np.float64)
-    meant = np.einsum("nlb,lc->nbc", drive, pure(letters))
-    left, energy, driven, agree = np.zeros((4, len(light)))
-    for bins in np.split(np.arange(light.shape[1]), code.segments):
-        changes, coloured, table = (
-            part - part.mean(axis=1, keepdims=True)
-            for part in (light[:, bins].astype(np.float64), meant[:, bins], drive[:, :, bins].transpose(0, 2, 1))
-        )
-        left += ((changes - table @ (np.linalg.pinv(table) @ changes)) ** 2).sum(axis=(1, 2))
-        energy += (changes**2).sum(axis=(1, 2))
-        driven += (coloured**2).sum(axis=(1, 2))
-        agree += (changes * coloured).sum(axis=(1, 2))
-    size = np.sqrt(energy * driven)
-    colours = np.divide(agree, size, out=np.zeros(len(light)), where=size > 0)
-    moments = 1 - np.divide(left, energy, out=np.ones(len(light)), where=energy > 0)
-    return (1 - BY_COLOUR) * moments + BY_COLOUR * colours.clip(0, 1)

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from patcher.clip import hues
 from patcher.faults import departure, parse
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Slack, channels_seen, fit
+from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.mixed import channels_seen
 from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks
 from rig.examples import later
