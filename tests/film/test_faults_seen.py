@@ -41,7 +41,7 @@ def explained_with(text: str, seed: int = 5, lost: float = 0.0) -> Explained:
 def found(text: str, seed: int = 5, lost: float = 0.0) -> bool:
     """Whether what is named looks like this fault, pixel for pixel."""
     own = hut()
-    return alike(own.plan, (parse(text, own.plan.wiring),), explained_with(text, seed, lost).faults, own.places)
+    return alike(own.plan, (parse(text, own.plan.wiring),), explained_with(text, seed, lost).named, own.places)
 
 
 QUICK = ["reversed:ledge", "swapped-ports:box/3,box/4", "missing:sill/5"]
@@ -76,7 +76,7 @@ def test_several_faults_in_one_place_are_named(texts: str) -> None:
     seen = filmed(own, departure(own.plan, faults).takes, np.random.default_rng(5), 0.0).seen
     assert seen is not None
     named = explained(seen)
-    assert alike(own.plan, faults, named.faults, own.places), named.faults
+    assert alike(own.plan, faults, named.named, own.places), named.named
 
 
 @pytest.mark.parametrize("seed", [1, *later(2, 3, 4)])
@@ -87,7 +87,7 @@ def test_a_run_whose_data_is_in_no_order_is_said_to_be_strange_and_no_fault_is_n
     assert seen is not None
     result = explained(seen)
     assert result.strange == {"panel"}
-    assert not result.faults
+    assert not result.named
     assert result.unsure["panel"].all()
 
 
@@ -114,7 +114,7 @@ def test_one_dark_letter_is_named(text: str) -> None:
     run, pixel = text.split(":")[1].split("=")[0].split("/")
     result = explained_with(text)
     assert (seen_with(text).hue[result.fits[run].row[int(pixel) - 1]] == -1).sum() == 1
-    assert alike(own.plan, (parse(text, own.plan.wiring),), result.faults, own.places)
+    assert alike(own.plan, (parse(text, own.plan.wiring),), result.named, own.places)
 
 
 @pytest.mark.parametrize("text", [QUICK[1], *later(*QUICK, *SLOW)])
@@ -291,7 +291,7 @@ def test_what_is_named_explains_more_than_the_plan(text: str) -> None:
         for run, takes in hut().plan.takes.items()
     )
     assert named.cost < plan
-    assert named.faults
+    assert named.named
 
 
 def dead_though_lit(text: str, seed: int) -> list[str]:
