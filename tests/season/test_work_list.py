@@ -128,6 +128,7 @@ def test_what_cannot_be_is_said_and_nothing_is_kept(words: tuple, says: str, her
         ('colour_order = "GRBW"', 'colour_order = "RGBW"', {("bench", "weir")}),
         ("power_cuts = [241]", "power_cuts = [231]", {("power", "weir")}),
         ('awg = 14\nfuse = 7.5', 'awg = 14\nfuse = 5', {("power", "hedge-wire")}),
+        ('pixel = 126, length = 1.4', 'pixel = 126, length = 1.4, fuse = 3', {("power", "willow-near-wire")}),
         ("level = 0.4", "level = 0.5", set()),
         ('title = "Heron Lock winter lights"', 'title = "Heron Lock"', set()),
         ('box = "gatepost"', 'box = "gatepost"\nsocket = "quay"\n[socket.quay]\nvolts = 230', {("power", "gate-5v")}),
@@ -158,6 +159,19 @@ def test_a_change_opens_again_just_what_it_touches(
     here("patch", heron_lock)
     again = boxes_of(here, heron_lock)
     assert all(done for steps in again.values() for step, own in steps.items() if step != "prove" for _, done in own)
+
+
+def test_a_feed_is_listed_with_its_tap_fuses_and_another_size_is_work_again(heron_lock: Path, here: Patcher) -> None:
+    # Source: a tap fuse that is too large lets a thin string burn: it is looked at wherever the feed is joined
+    text = heron_lock.read_text()
+    heron_lock.write_text(text.replace("pixel = 126, length = 1.4", "pixel = 126, length = 1.4, fuse = 5"))
+    here("patch", heron_lock)
+    here("todo", heron_lock, "--powered", "willow-near-wire")
+    listed = here("todo", heron_lock, "mooring").stdout
+    assert re.search(r"^\[x\] +willow-near-wire .*; joins willow/1, willow/126 \(tap fuse 5 A\)$", listed, re.MULTILINE)
+    heron_lock.write_text(text.replace("pixel = 126, length = 1.4", "pixel = 126, length = 1.4, fuse = 3"))
+    listed = here("todo", heron_lock, "mooring").stdout
+    assert re.search(r"^\[ \] +willow-near-wire .* willow/126 \(tap fuse 3 A\)$", listed, re.MULTILINE)
 
 
 def test_a_spare_box_takes_leads_and_settings_and_leaves_what_hangs(heron_lock: Path, here: Patcher) -> None:
