@@ -67,6 +67,16 @@ def test_it_is_ticked_off_in_the_terminal_and_says_what_is_left(heron_lock: Path
     assert ("gable", False) in boxes_of(here, heron_lock)["lockhouse"]["hang"]
 
 
+def test_a_port_stands_for_its_runs_and_for_no_more(heron_lock: Path, here: Patcher) -> None:
+    # Source: the show file: lockhouse has gable and eaves on port 1, the windows on port 2
+    here("patch", heron_lock)
+    assert here("todo", heron_lock, "--hung", "lockhouse/1").returncode == 0
+    assert boxes_of(here, heron_lock)["lockhouse"]["hang"] == [
+        ("gable", True), ("eaves", True), ("window-left", False), ("window-right", False),
+    ]  # fmt: skip
+    assert here("todo", heron_lock, "--powered", "lockhouse/1").returncode == 2
+
+
 def test_a_box_that_only_holds_a_supply_has_a_list_too(heron_lock: Path, here: Patcher) -> None:
     text = heron_lock.read_text().replace("[supply.narrowboat-5v]", '[supply.narrowboat-5v]\nbox = "shelf"', 1)
     heron_lock.write_text(text)
@@ -124,6 +134,7 @@ def test_what_cannot_be_is_said_and_nothing_is_kept(words: tuple, says: str, her
     ("before", "after", "opens"),
     [
         ("pixels = 89\nlead = 2.6", "pixels = 89\nlead = 3.1", {("leads", "gable")}),
+        ("pixels = 89\nlead = 2.6", "pixels = 89\nlead = 2.6\nlead_mm2 = 0.5", {("leads", "gable")}),
         ('[run.hedge]', '[run.hedge]\nbatch = "2026"', {("bench", "hedge")}),
         ("pixels = 150", "pixels = 151",
          {("bench", "hedge"), ("hang", "hedge"), ("power", "hedge-wire"), ("type", "mooring/4"), ("tell", "hedge")}),
@@ -212,17 +223,21 @@ def test_last_seasons_times_are_said_where_they_are_known(heron_lock: Path, here
     here("patch", heron_lock)
     here("todo", heron_lock, "--hung", "lockhouse", "--took", "75")
     here("todo", heron_lock, "--powered", "lockhouse", "--took", "20")
+    here("todo", heron_lock, "--typed", "lockhouse", "--took", "5")
     assert "last season" not in here("todo", heron_lock).stdout
     ran = here("verify", heron_lock, "--new-season")
     assert "7 ticks for work by hand taken away" in ran.stderr
     table = here("todo", heron_lock).stdout
     assert re.search(r"^box .* last season$", table, re.MULTILINE)
-    assert re.search(r"^lockhouse .* 1 h 35 min$", table, re.MULTILINE)
+    assert re.search(r"^lockhouse .* 1 h 40 min$", table, re.MULTILINE)
     assert re.search(r"^gatepost .* \d$", table, re.MULTILINE)
-    assert "Last season: hang 1 h 15 min, power 20 min." in here("todo", heron_lock, "lockhouse").stdout
+    assert "Last season: hang 1 h 15 min, power 20 min, type 5 min." in here("todo", heron_lock, "lockhouse").stdout
     (box, *_) = json.loads(here("todo", heron_lock, "--json").stdout)["boxes"]
-    assert box["last_season"] == [{"step": "hang", "minutes": 75.0}, {"step": "power", "minutes": 20.0}]
-    assert not any(task["done"] for task in box["tasks"])
+    assert box["last_season"] == [
+        {"step": "hang", "minutes": 75.0}, {"step": "power", "minutes": 20.0}, {"step": "type", "minutes": 5.0},
+    ]  # fmt: skip
+    by_hand = [task["done"] for task in box["tasks"] if task["step"] not in ("type", "tell")]
+    assert not any(by_hand)
 
 
 def test_the_time_at_a_box_that_a_spare_replaced_is_not_lost(heron_lock: Path, here: Patcher) -> None:
