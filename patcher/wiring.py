@@ -149,7 +149,8 @@ def problems(wiring: Wiring, *, complete: bool = True) -> list[Finding]:
             found += _tee(show, run, show.runs[run.same_data_as])
         elif complete and not wiring.graph.pred[run.name]:
             says = "hangs on no port, so its pixels get no channels"
-            found.append(_wrong("no-port", f"run.{run.name}", says, "add it to a port, or take it out"))
+            remedy = "add it to a port, or take it out; patcher propose SHOW finds ports for runs that are drawn"
+            found.append(_wrong("no-port", f"run.{run.name}", says, remedy))
     return found
 
 

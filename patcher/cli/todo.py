@@ -11,7 +11,7 @@ import typer
 
 from patcher.cli.inputs import load, load_patch
 from patcher.cli.options import AsJson, ShowFile
-from patcher.errors import choose_from, refuse
+from patcher.errors import choose_from, first_few, refuse
 from patcher.terminal.printed import say_json
 from patcher.visible import argument
 
@@ -142,7 +142,7 @@ def _say(
 ) -> None:
     """Print the list: after a tick what is left of its kind, else all of it, or one box's."""
     from patcher.reports import todo_report, work_report
-    from patcher.season.work_list import work
+    from patcher.season.work_list import elsewhere, work
 
     boxes = work(wiring, patch, kept)
     if as_json:
@@ -160,7 +160,7 @@ def _say(
     if box is None:
         todo_report.say(wiring, patch, left, show, hint=True)
         print()
-        work_report.say_boxes(boxes, show)
+        work_report.say_boxes(boxes, show, elsewhere(kept.ticks, boxes))
         return
     names = [each.box for each in boxes]
     said = work_report.answered_words(box, kept.ticks.answered.get(box), patch.box_universes.get(box, ()))
@@ -197,6 +197,11 @@ def _done(named: Named, ticks: Entered, wiring: Wiring, patch: Patch) -> Callabl
         "type": {box for box, _ in entered.named_starts(named.typed, ticks, wiring, patch)},
         "tell": {patch.start_of(run).controller for run in runs if patch.has(run)},
     }
+
+    at = {plan.box for plan in meant.values()}.union(*boxes.values())
+    if named.took is not None and len(at) > 1:
+        says = f"is the time at one box, and these are {len(at)}: {first_few(sorted(at), 4)}"
+        raise refuse("--took", says, "tick off each box by itself, each with its own --took")
 
     def change(kept: Ticks) -> Ticks:
         if named.undo:

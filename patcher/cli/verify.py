@@ -120,6 +120,8 @@ def verify(
     patch = load_patch(show, wiring)
     if batch is not None and replaced is None:
         raise refuse("--batch", "is about a pixel that was replaced", "add --replaced TEXT")
+    if batch is not None and not batch.strip():
+        raise refuse("--batch", "names no purchase", "write its name, as 2025; or leave --batch out")
     if note is not None or replaced is not None:
         _add(show, wiring, patch, thing, note=note, replaced=replaced, batch=batch, practice=yard)
         return
@@ -173,7 +175,7 @@ def _season(show: Path, wiring: Wiring, thing: str | None, *, practice: bool) ->
     record = change_record(show, lambda kept: kept.new_season(), practice=practice)
     said = f"A new season: {count(len(before.answers), 'result')} reset, {count(len(record.notes), 'note')} kept."
     if ticks.done:
-        said += f" {count(len(ticks.done), 'job')} of the hands {'is' if len(ticks.done) == 1 else 'are'} to do again."
+        said += f" {count(len(ticks.done), 'tick')} for work by hand taken away: all of it is to do again."
     print(said, file=sys.stderr)
     return record
 

@@ -144,7 +144,7 @@ def too_weak(state: Power, part: Stretch, left: Mapping[str, float], load: float
         cut = _cut(state, part, left, asked)
     says = f"{named(part)} needs {needs} A at {kind.volts:g} V, and {has}"
     lower = ", or lower the level" if _has_enough_in_the_dark(state, part, left, asked) else ""
-    return says, f"{cut}add a supply of {kind.volts:g} V{lower}"
+    return says, f"{cut}add a supply of {kind.volts:g} V, in the file or with --supplies{lower}"
 
 
 def _has_enough_in_the_dark(state: Power, part: Stretch, left: Mapping[str, float], asked: Floats) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 
 from patcher.errors import first_few
 from patcher.season.batches import BATCHES_DIFFER, Batch, Failures
+from patcher.sheets.figures import spaced
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count
 from patcher.visible import one_line
@@ -46,7 +47,7 @@ def _words(one: Batch) -> str:
     if one.pixels is None or one.low is None or one.high is None:
         return f"{name}: {one.replaced} replaced, of how many is not known"
     part = f"{one.replaced / one.pixels:.1%}, between {one.low:.1%} and {one.high:.1%}".replace("%", " %")
-    return f"{name}: {one.replaced} of {one.pixels} replaced: {part}"
+    return f"{name}: {one.replaced} of {spaced(one.pixels)} replaced: {part}"
 
 
 def document(failures: Failures) -> dict[str, Any]:

@@ -298,7 +298,8 @@ def _box(box: Presence, heard_only: Collection[str]) -> tuple[str, str, str]:
     if box.address is None:
         return box.box, "", "not asked: it has no address in the show"
     if box.answers == "ArtPoll":
-        names = ", ".join(dict.fromkeys(filter(None, (box.short_name, box.long_name)))) or "without a name"
+        short, long = box.short_name or "", box.long_name or ""
+        names = ", ".join(filter(None, [short if not long.startswith(short) else "", long])) or "without a name"
         ports = contention.in_words(box.port_addresses, "Port-Address", "Port-Addresses") if box.port_addresses else ""
         return box.box, box.address, f"ArtPoll: {names}; {ports or 'no ports'}"
     ways = {"echo": "ICMP echo", "ARP": "only the ARP cache, which may be minutes old", "yard": "simulated by the yard"}

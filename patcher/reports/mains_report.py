@@ -30,6 +30,8 @@ def say(circuits: Sequence[MainsCircuit], level: float, season: Season | None) -
         [_socket_row(socket) for circuit in circuits for socket in circuit.sockets],
         right="volts dark at_level full_white",
     )
+    if any(socket.socket.other_amps for circuit in circuits for socket in circuit.sockets):
+        print("Watts are those of the supplies alone; amperes count the other loads too.")
     print()
     say_table(
         ("circuit", "dark", "at_level", "full_white", "for_hours", "breaker", "inrush", "leakage", "RCD"),

@@ -51,7 +51,10 @@ def say(
 
 def _say_supplies(state: Power, why: Reasons) -> None:
     if not state.supplies:
-        print("The file has no supply in use, so no current and no voltage is known.\n")
+        print("The file has no supply in use, so no current and no voltage is known.")
+        if state.runs:
+            print("To have supplies and feeds proposed: patcher power SHOW --plan --supplies 5V60A,12V30A (your kinds)")
+        print()
         return
     _say_table(
         ("supply", "volts", "rated", "idle", "at_level", "of_rated", "full_white", "highest_level"),

@@ -76,8 +76,10 @@ def _say_nothing(found: Comparison, show: str, *, afresh: bool) -> None:
     elif not afresh and any(found.wiring.chains.values()):
         print("Nothing to decide: every run that has a picture hangs on a port.")
         print(f"To decide about them anew: patcher propose {argument(show)} --afresh")
-    else:
+    elif found.wiring.show.runs:
         print("Nothing to decide: no run has a picture.")
+    else:
+        print("Nothing to decide: the file has no run.")
 
 
 def nothing_found(found: Comparison) -> str:

@@ -22,7 +22,7 @@ def say_ticked(typed: Iterable[str], told: Iterable[str], *, undo: bool) -> None
     """Print which things were ticked off just now, or whose ticks were taken away, as they were named."""
     named = {"typed in": ", ".join(dict.fromkeys(typed)), "told to the player": ", ".join(dict.fromkeys(told))}
     parts = [f"as {what}: {things}" for what, things in named.items() if things]
-    print(f"{'Ticks taken away' if undo else 'Ticked off'} {'; '.join(parts)}.")
+    print(f"{'No longer ticked off' if undo else 'Ticked off'} {'; '.join(parts)}.")
 
 
 def say_notes(wiring: Wiring, starts: Iterable[Start]) -> None:

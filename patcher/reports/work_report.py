@@ -10,7 +10,7 @@ from patcher.listener.presence import listens_words
 from patcher.reports.verify_report import CAUTION
 from patcher.season.jobs import STEPS, ByHand, Step
 from patcher.season.ticks import Answered
-from patcher.season.work_list import BoxWork, last_words, time_words
+from patcher.season.work_list import BoxWork, last_words, step_words, time_words
 from patcher.terminal.folds import fold
 from patcher.terminal.printed import count, say_table
 from patcher.visible import argument
@@ -30,8 +30,13 @@ MOST_BOXES = 5
 MARKS = {True: "[x]", False: "[ ]"}
 
 
-def say_boxes(boxes: Sequence[BoxWork], show: Path) -> None:
-    """Print how many things are left of each step at each box, in the order of a day's work."""
+def say_boxes(boxes: Sequence[BoxWork], show: Path, gone: Mapping[str, Mapping[Step, float]] | None = None) -> None:
+    """Print how many things are left of each step at each box, in the order of a day's work; `gone` are the times of
+    last season at boxes that have no work now.
+    """
+    if not boxes:
+        print("No box has a run on it, so there is no work to list.")
+        return
     if all(box.done for box in boxes):
         print("All boxes are done: tested, hung, joined, powered, typed in, told and proved.")
         return
@@ -45,6 +50,8 @@ def say_boxes(boxes: Sequence[BoxWork], show: Path) -> None:
         for box in boxes
     ]  # fmt: skip
     say_table(["box", *STEPS, *[LAST_SEASON] * known], rows, right=" ".join([*STEPS, LAST_SEASON]))
+    for name, last in (gone or {}).items():
+        print(fold(f"Last season at {name}, where there is no work now: {step_words(last)}."))
     first = next(box.box for box in boxes if not box.done)
     print(f"\nOne box, thing by thing: patcher todo {argument(show)} {first}")
 
@@ -92,7 +99,7 @@ def _how(box: BoxWork, show: Path) -> list[str]:
 def say_done(ticked: Mapping[ByHand, Iterable[str]], boxes: Sequence[BoxWork], show: Path, *, undo: bool) -> None:
     """Print what was ticked off just now, as it was named, and what is then left at the boxes that it was about."""
     each = (f"as {PARTICIPLES[step]}: {', '.join(dict.fromkeys(names))}" for step, names in ticked.items() if names)
-    print(fold(f"{'Ticks taken away' if undo else 'Ticked off'} {'; '.join(each)}."))
+    print(fold(f"{'No longer ticked off' if undo else 'Ticked off'} {'; '.join(each)}."))
     if len(boxes) > MOST_BOXES:
         print(f"Still to do at each box: patcher todo {argument(show)}")
         return

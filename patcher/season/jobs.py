@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
@@ -22,7 +22,7 @@ from patcher.power.wires import wire_of
 from patcher.shapes import positions
 from patcher.sheets.figures import count, power_cuts, without_power
 from patcher.show.run_tables import Run
-from patcher.show.schema import Feed, Show, Supply
+from patcher.show.schema import Feed, Show, Supply, Tap
 from patcher.units import length
 from patcher.walk.items import hung_chain, with_tees
 from patcher.wiring import Wiring, port_name
@@ -164,20 +164,26 @@ def _supply(supply: Supply, box: str) -> Plan:
 
 
 def _feed(show: Show, feed: Feed, box: str) -> Plan:
+    # a tap without a fuse has no fourth part, so ticks of before tap fuses counted still hold
     taps = [
-        [tap.run, taken_pixels(tap, show.runs[tap.run].pixels), tap.length]
+        [tap.run, taken_pixels(tap, show.runs[tap.run].pixels), tap.length, *([tap.fuse] if tap.fuse else [])]
         for tap in feed.taps
         if show.runs[tap.run].hung
     ]
     wire = wire_of(feed.awg, feed.mm2)
     source = feed.supply or f"{feed.source}, tap {feed.tap}"
     fuse = f"fuse {feed.fuse:g} A" if feed.fuse else ""
-    joins = _tap_words([(show.runs[tap.run], taken_pixels(tap, show.runs[tap.run].pixels)) for tap in feed.taps])
+    joins = _tap_words([tap for tap in feed.taps if show.runs[tap.run].hung], show.runs)
     says = ", ".join(filter(None, [f"from {source}", str(wire or ""), fuse]))
     depends = [feed.supply, feed.source, feed.tap, feed.awg, feed.mm2, feed.fuse, taps]
     return Plan(box, _digest(depends), f"{says}; joins {joins}")
 
 
-def _tap_words(taps: Sequence[tuple[Run, list[int]]]) -> str:
-    """The pixels that a feed joins: `gable/1, eaves/77`."""
-    return first_few([f"{run.name}/{pixel}" for run, pixels in taps if run.hung for pixel in pixels], MOST_TAPS)
+def _tap_words(taps: Sequence[Tap], runs: Mapping[str, Run]) -> str:
+    """The pixels that a feed joins, each with its tap fuse: `gable/1, eaves/77 (tap fuse 4 A)`."""
+    pixels = [
+        f"{tap.run}/{pixel}" + (f" (tap fuse {tap.fuse:g} A)" if tap.fuse else "")
+        for tap in taps
+        for pixel in taken_pixels(tap, runs[tap.run].pixels)
+    ]
+    return first_few(pixels, MOST_TAPS)

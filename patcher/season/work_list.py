@@ -164,7 +164,22 @@ def time_words(minutes: float) -> str:
 
 def last_words(box: BoxWork) -> str:
     """How long the steps of a box took last season: `hang 40 min, prove 1 h 5 min`."""
-    return ", ".join(f"{step} {time_words(box.last[step])}" for step in STEPS if step in box.last)
+    return step_words(box.last)
+
+
+def step_words(last: Mapping[Step, float]) -> str:
+    """Steps with their times, in the day's order: `hang 40 min, prove 1 h 5 min`."""
+    return ", ".join(f"{step} {time_words(last[step])}" for step in STEPS if step in last)
+
+
+def elsewhere(ticks: Ticks, boxes: Iterable[BoxWork]) -> dict[str, dict[Step, float]]:
+    """Minutes that steps took last season at boxes that have no work now: replaced by a spare, renamed, or gone."""
+    here = {box.box for box in boxes}
+    gone: dict[str, dict[Step, float]] = {}
+    for (box, step), minutes in ticks.last_season.items():
+        if box not in here:
+            gone.setdefault(box, {})[step] = minutes
+    return gone
 
 
 def on_paper(boxes: Iterable[BoxWork]) -> tuple[DayBox, ...]:

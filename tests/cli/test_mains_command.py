@@ -149,6 +149,15 @@ def test_every_word_of_the_tables_and_every_key_is_in_help(here: Patcher, quay: 
     assert {*found["sockets"][0], *found["circuits"][0], *found["energy"]} <= known
 
 
+def test_where_other_loads_count_it_is_said_that_they_are_not_in_the_watts(tmp_path: Path, here: Patcher) -> None:
+    # By hand: 1.2 W of pixels beside a load of 0.5 A, which takes up to 115 W of 230 V: the two numbers do not agree
+    words = "Watts are those of the supplies alone; amperes count the other loads too."
+    for other in (0.0, 0.5):
+        sockets = {"porch": {"volts": 230.0, "other_amps": other}}
+        show = save(tmp_path, hut({"gable": 100}, {"gable": {"socket": "porch"}}, sockets))
+        assert (words in here("power", show).stdout) == bool(other)
+
+
 def test_help_counts_with_the_numbers_of_the_program() -> None:
     # Source: the constants that the sums use
     said = " ".join(f"{part.term} {part.says}" for part in parts_of(topics()["mains"]))

@@ -734,9 +734,11 @@ def test_what_a_box_says_that_it_listens_to_is_held_against_the_plan_and_kept(
     assert ran.returncode == 1
     assert "warning: controller.box-2: listens to 5, 6 of 5, 6, 7: 7 is missing\n" in ran.stdout
     assert "Ticked off" not in ran.stdout
+    assert " ArtPoll: two, Box two; Port-Addresses 5–6\n" in ran.stdout
     assert "box-2 listens to 5, 6 of 5, 6, 7: 7 is missing." in here("todo", show, "box-2").stdout
-    with node(there, ("two", "Box two"), [5, 6, 7]):
+    with node(there, ("two", "two, by the pond"), [5, 6, 7]):
         ran = here(*ask)
+        assert " ArtPoll: two, by the pond; " in ran.stdout  # the short name is not said twice
         assert "Ticked off as typed in: address and protocol of box-2." in ran.stdout
         assert "is missing" not in ran.stdout
         assert heard_of(here(*ask, "--json"))["ticked"] == []  # it is ticked off already

@@ -577,7 +577,7 @@ def test_what_an_address_is_changed_from_has_a_heading_of_its_own(tmp_path: Path
         (("--typed", "house"), "Ticked off as typed in: house."),
         (("--told", "all"), "Ticked off as told to the player: all."),
         (("--told", "all", "--typed", "house"), "Ticked off as typed in: house; as told to the player: all."),
-        (("--typed", "house", "--undo"), "Ticks taken away as typed in: house."),
+        (("--typed", "house", "--undo"), "No longer ticked off as typed in: house."),
     ],
 )
 def test_a_tick_says_what_was_done(words: tuple[str, ...], said: str, tmp_path: Path, here: Patcher) -> None:

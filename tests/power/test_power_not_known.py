@@ -157,6 +157,7 @@ def test_where_there_is_no_power_no_empty_table_and_no_axis_stands_for_it(
     power_report.say(state, [])
     said = capsys.readouterr().out
     assert ("The file has no supply in use" in said) == (supplies == {})
+    assert ("To have supplies and feeds proposed: patcher power SHOW --plan --supplies" in said) == (supplies == {})
     assert "The file has no feed" in said
     assert "smallest fuse" not in said
     assert ("highest level" in said) == (supplies is None)

@@ -114,7 +114,7 @@ def test_kinds_that_are_not_enough_are_said_so_and_nothing_is_added() -> None:
         found = plan(wired(tables), kinds)
         assert (found.new.names, found.feeds) == ((), ())
         assert [(each.rule, each.where) for each in found.open] == [("no-plan", "run.a")]
-        assert "add a supply of 12 V" in found.open[0].remedy
+        assert "add a supply of 12 V, in the file or with --supplies" in found.open[0].remedy
 
 
 def test_a_supply_that_is_there_is_kept_and_takes_what_it_has_room_for() -> None:

@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 from patcher.mains import whole_level
 from patcher.placement.allocation import allocate
 from patcher.power import shortfalls
+from patcher.power.circuit import Join
 from patcher.power.feed_plan import plan
 from patcher.power.flow import power
+from patcher.power.tap_fuse import TapFuse
 from patcher.power.wires import Wire
 from patcher.reports.feed_plan_report import wrong
 from patcher.sheets.contents import show_sheet
@@ -156,6 +158,22 @@ def test_the_string_is_said_to_be_bare_by_the_smallest_fuse_before_it(
         rules = {rule for rule, where in found if where == "feed.f.taps"}
         assert bool(rules) == (large or blows)
     assert (("no-fuse", "feed.f") in found) == (before is None)
+
+
+@pytest.mark.parametrize(("awg", "amps", "size"), [
+    (20, 2.0, 3), (20, 4.0, 5), (20, 4.1, None),
+    (20, float("nan"), 5), (28, float("nan"), None), (14, float("nan"), 15),
+])  # fmt: skip
+def test_the_tap_fuse_of_a_thin_string_is_the_smallest_that_carries_its_amperes(
+    awg: int, amps: float, size: float | None
+) -> None:
+    # By hand: AWG 20 may carry 5 A, AWG 28 0.8 A, AWG 14 15 A (from memory: NFPA 70). 2 A wants a blade of 2.5 A and
+    # more, 4 A one of 5 A, 4.1 A is too much for any; of unknown amperes it is the largest that protects the string.
+    at = Join(1, "a", 1, 0.5, 0, 0)
+    fuse = TapFuse("f", at, Wire(awg), before=20.0, given=None, behind=True, amps=amps, together=amps)
+    assert fuse.blade == size
+    assert fuse.needed
+    assert not TapFuse("f", at, Wire(awg), 0.8, None, behind=True, amps=amps, together=amps).needed
 
 
 def test_the_level_of_all_names_a_tap_fuse() -> None:

@@ -97,6 +97,31 @@ def test_a_run_of_another_batch_by_now_keeps_its_old_failures_apart() -> None:
     assert found.not_told == ("the gate",)
 
 
+def test_the_batch_that_surely_fails_most_comes_first() -> None:
+    # By hand (Wilson): of 15 of 45 the lower end is 21.4 %, of 1 of 1 20.7 %, of 1 of 31 0.6 %
+    show = wired(tables(roof="2020", quay="2021")).show
+    again = [Entry("quay/1", NOON, "dark", "2024"), Entry("quay/1", NOON + timedelta(days=1), "dark", "2021")]
+    found = failures(show, [Entry("roof/1-15", NOON, "water", "2020", "2020"), *again])
+    by_batch = [(one.batch, one.replaced, one.pixels) for one in found.batches]
+    assert by_batch == [("2020", 15, 45), ("2024", 1, 1), ("2021", 1, 31)]
+
+
+def test_a_pixel_that_the_run_has_no_more_is_no_stranger() -> None:
+    show = wired(tables(roof="2020")).show
+    gone, last = (Entry(f"roof/{pixel}", NOON, "dark", "2024", "2020") for pixel in (31, 30))
+    assert [one.pixel for one in failures(show, [gone, last]).strangers] == [30]
+
+
+def test_a_purchase_has_a_name(tmp_path: Path, here: Patcher) -> None:
+    show = tmp_path / "house.toml"
+    show.write_text(tomli_w.dumps(tables(roof="2021-b")))
+    here("patch", show)
+    refused = here("verify", show, "roof/3", "--replaced", "went dark", "--batch", " ")
+    assert refused.returncode == 2
+    assert "leave --batch out" in refused.stderr
+    assert read_record(show).replaced == ()
+
+
 def test_verify_saves_batches_warns_and_reports_them(tmp_path: Path, here: Patcher) -> None:
     show = tmp_path / "house.toml"
     show.write_text(tomli_w.dumps(tables(roof="2021-b", quay="2020")))

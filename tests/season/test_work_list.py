@@ -63,8 +63,18 @@ def test_it_is_ticked_off_in_the_terminal_and_says_what_is_left(heron_lock: Path
     assert "Switch the supply off at its plug" in " ".join(one.split())
     assert f"Tick it off: patcher todo {heron_lock} --tested gable" in one
     undone = here("todo", heron_lock, "--hung", "gable", "--undo").stdout
-    assert undone.startswith("Ticks taken away as hung: gable.\n")
+    assert undone.startswith("No longer ticked off as hung: gable.\n")
     assert ("gable", False) in boxes_of(here, heron_lock)["lockhouse"]["hang"]
+
+
+def test_a_port_stands_for_its_runs_and_for_no_more(heron_lock: Path, here: Patcher) -> None:
+    # Source: the show file: lockhouse has gable and eaves on port 1, the windows on port 2
+    here("patch", heron_lock)
+    assert here("todo", heron_lock, "--hung", "lockhouse/1").returncode == 0
+    assert boxes_of(here, heron_lock)["lockhouse"]["hang"] == [
+        ("gable", True), ("eaves", True), ("window-left", False), ("window-right", False),
+    ]  # fmt: skip
+    assert here("todo", heron_lock, "--powered", "lockhouse/1").returncode == 2
 
 
 def test_a_box_that_only_holds_a_supply_has_a_list_too(heron_lock: Path, here: Patcher) -> None:
@@ -105,6 +115,8 @@ def test_each_command_that_the_list_names_can_be_run(heron_lock: Path, here: Pat
         (("--powered", "gable"), "is not a supply, a feed or a run whose V+ is cut"),
         (("--took", "30"), "is about one step"),
         (("--took", "30", "--hung", "gable", "--joined", "gable"), "is about one step"),
+        (("--took", "30", "--hung", "all"), "these are 4: gatepost, lockhouse, mooring, weirside"),
+        (("--took", "30", "--told", "all"), "tick off each box by itself"),
         (("--undo",), "no tick is named"),
         (("shelf",), "is not a box at which anything is to be done"),
     ],
@@ -122,12 +134,14 @@ def test_what_cannot_be_is_said_and_nothing_is_kept(words: tuple, says: str, her
     ("before", "after", "opens"),
     [
         ("pixels = 89\nlead = 2.6", "pixels = 89\nlead = 3.1", {("leads", "gable")}),
+        ("pixels = 89\nlead = 2.6", "pixels = 89\nlead = 2.6\nlead_mm2 = 0.5", {("leads", "gable")}),
         ('[run.hedge]', '[run.hedge]\nbatch = "2026"', {("bench", "hedge")}),
         ("pixels = 150", "pixels = 151",
          {("bench", "hedge"), ("hang", "hedge"), ("power", "hedge-wire"), ("type", "mooring/4"), ("tell", "hedge")}),
         ('colour_order = "GRBW"', 'colour_order = "RGBW"', {("bench", "weir")}),
         ("power_cuts = [241]", "power_cuts = [231]", {("power", "weir")}),
         ('awg = 14\nfuse = 7.5', 'awg = 14\nfuse = 5', {("power", "hedge-wire")}),
+        ('pixel = 126, length = 1.4', 'pixel = 126, length = 1.4, fuse = 3', {("power", "willow-near-wire")}),
         ("level = 0.4", "level = 0.5", set()),
         ('title = "Heron Lock winter lights"', 'title = "Heron Lock"', set()),
         ('box = "gatepost"', 'box = "gatepost"\nsocket = "quay"\n[socket.quay]\nvolts = 230', {("power", "gate-5v")}),
@@ -160,6 +174,19 @@ def test_a_change_opens_again_just_what_it_touches(
     assert all(done for steps in again.values() for step, own in steps.items() if step != "prove" for _, done in own)
 
 
+def test_a_feed_is_listed_with_its_tap_fuses_and_another_size_is_work_again(heron_lock: Path, here: Patcher) -> None:
+    # Source: a tap fuse that is too large lets a thin string burn: it is looked at wherever the feed is joined
+    text = heron_lock.read_text()
+    heron_lock.write_text(text.replace("pixel = 126, length = 1.4", "pixel = 126, length = 1.4, fuse = 5"))
+    here("patch", heron_lock)
+    here("todo", heron_lock, "--powered", "willow-near-wire")
+    listed = here("todo", heron_lock, "mooring").stdout
+    assert re.search(r"^\[x\] +willow-near-wire .*; joins willow/1, willow/126 \(tap fuse 5 A\)$", listed, re.MULTILINE)
+    heron_lock.write_text(text.replace("pixel = 126, length = 1.4", "pixel = 126, length = 1.4, fuse = 3"))
+    listed = here("todo", heron_lock, "mooring").stdout
+    assert re.search(r"^\[ \] +willow-near-wire .* willow/126 \(tap fuse 3 A\)$", listed, re.MULTILINE)
+
+
 def test_a_spare_box_takes_leads_and_settings_and_leaves_what_hangs(heron_lock: Path, here: Patcher) -> None:
     here("patch", heron_lock)
     here("todo", heron_lock, "--tested", "all", "--hung", "all", "--joined", "all", "--powered", "all")
@@ -187,7 +214,7 @@ def test_the_time_of_a_step_is_that_from_tick_to_tick(log: list[tuple]) -> None:
         if box and took is not None:
             sums[box, step] = sums.get((box, step), 0) + took
     assert timedelta(minutes=120) == PAUSE
-    assert {(one.box, one.step): one.minutes for one in spent(ticks[::-1][::-1])} == {
+    assert {(one.box, one.step): one.minutes for one in spent(ticks)} == {
         key: pytest.approx(total) for key, total in sums.items() if total >= 1
     }
 
@@ -196,17 +223,40 @@ def test_last_seasons_times_are_said_where_they_are_known(heron_lock: Path, here
     here("patch", heron_lock)
     here("todo", heron_lock, "--hung", "lockhouse", "--took", "75")
     here("todo", heron_lock, "--powered", "lockhouse", "--took", "20")
+    here("todo", heron_lock, "--typed", "lockhouse", "--took", "5")
     assert "last season" not in here("todo", heron_lock).stdout
     ran = here("verify", heron_lock, "--new-season")
-    assert "7 jobs of the hands are to do again" in ran.stderr
+    assert "7 ticks for work by hand taken away" in ran.stderr
     table = here("todo", heron_lock).stdout
     assert re.search(r"^box .* last season$", table, re.MULTILINE)
-    assert re.search(r"^lockhouse .* 1 h 35 min$", table, re.MULTILINE)
+    assert re.search(r"^lockhouse .* 1 h 40 min$", table, re.MULTILINE)
     assert re.search(r"^gatepost .* \d$", table, re.MULTILINE)
-    assert "Last season: hang 1 h 15 min, power 20 min." in here("todo", heron_lock, "lockhouse").stdout
+    assert "Last season: hang 1 h 15 min, power 20 min, type 5 min." in here("todo", heron_lock, "lockhouse").stdout
     (box, *_) = json.loads(here("todo", heron_lock, "--json").stdout)["boxes"]
-    assert box["last_season"] == [{"step": "hang", "minutes": 75.0}, {"step": "power", "minutes": 20.0}]
-    assert not any(task["done"] for task in box["tasks"])
+    assert box["last_season"] == [
+        {"step": "hang", "minutes": 75.0}, {"step": "power", "minutes": 20.0}, {"step": "type", "minutes": 5.0},
+    ]  # fmt: skip
+    by_hand = [task["done"] for task in box["tasks"] if task["step"] not in ("type", "tell")]
+    assert not any(by_hand)
+
+
+def test_the_time_at_a_box_that_a_spare_replaced_is_not_lost(heron_lock: Path, here: Patcher) -> None:
+    here("patch", heron_lock)
+    here("todo", heron_lock, "--hung", "gatepost", "--took", "75")
+    assert here("swap", heron_lock, "gatepost", "shelf", "--write").returncode == 0
+    here("todo", heron_lock, "--joined", "shelf", "--took", "20")
+    here("verify", heron_lock, "--new-season")
+    table = here("todo", heron_lock).stdout
+    assert re.search(r"^shelf .* 20 min$", table, re.MULTILINE)
+    assert "Last season at gatepost, where there is no work now: hang 1 h 15 min.\n" in table
+
+
+def test_ticks_are_put_into_the_order_of_their_times_and_a_pause_is_longer_than_two_hours() -> None:
+    # By hand: 10:00, 10:30 (30 min), 12:30 (120 min: no pause yet), 14:31 (121 min: a pause)
+    log = [Worked(NOON + timedelta(minutes=at), "hut", step) for at, step in
+           ((0, "bench"), (30, "hang"), (150, "leads"), (271, "power"))]  # fmt: skip
+    wanted = (Spent("hut", "hang", 30.0), Spent("hut", "leads", 120.0))
+    assert spent(log) == spent(log[::-1]) == spent([log[2], log[0], log[3], log[1]]) == wanted
 
 
 def test_the_answers_of_verify_tell_how_long_proving_took(heron_lock: Path, here: Patcher) -> None:
@@ -300,6 +350,8 @@ def test_all_that_is_done_is_said_and_not_listed(capsys: pytest.CaptureFixture[s
     say_boxes([done, BoxWork("shed", (Task("hang", "quay", "", done=False),))], Path("hut.toml"))
     said = capsys.readouterr().out
     assert re.search(r"^hut +– +done +–", said, re.MULTILINE)
+    say_boxes([], Path("hut.toml"))
+    assert capsys.readouterr().out == "No box has a run on it, so there is no work to list.\n"
     assert said.endswith("patcher todo hut.toml shed\n")
 
 
