@@ -15,6 +15,8 @@ from patcher.film.guesses import seldom
 from patcher.film.shown import BROKEN, MIXED, Shown, shown
 from patcher.frames.film_code import Channels
 
+FOREIGN = 0.2
+"""Where a greater part of all lights is unexplained, nothing is known."""
 NEAR = 2.0
 """Distances from pixel to pixel: a light no further from a place is near it."""
 
@@ -76,13 +78,21 @@ class Against:
         """What speaks against a wiring because words play near its runs that none of them should: a run is not dark
         whose words are read, be it a little aside.
         """
+        return STRANGE * self._unmeant(wired)
+
+    def foreign(self, wired: Mapping[str, Shown]) -> bool:
+        """Whether so many words play that none of the runs should, that the map itself may be wrong."""
+        return self._unmeant(wired) > FOREIGN * len(self._seen.lights)
+
+    def _unmeant(self, wired: Mapping[str, Shown]) -> int:
+        """How many words play near the runs that none of them should."""
         near, place = self._near
         meant = np.concatenate([own.pixel for own in wired.values()])
         plays = np.zeros(len(self._seen.code.first), dtype=bool)
         plays[meant[meant >= 0]] = True
         plays[self._elsewhere] = True
         odd = ~plays[self._seen.lights.pixel[near]] & ~((meant[place] == MIXED) | (meant[place] == BROKEN))
-        return STRANGE * int(odd.sum())
+        return int(odd.sum())
 
     @cached_property
     def _near(self) -> tuple[Channels, Channels]:

@@ -42,6 +42,8 @@ WAYS, UNEXPLAINED = 5, 25.0
 STRANGE_EACH = 0.5
 """So much may speak against the wiring of a run for each of its pixels, and not less than what is unexplained: a branch
 or a window before it does that; against more, the run is not held to be known."""
+MOSTLY = 2.0
+"""A fault of a strange run is named that explains so many times as much as is left unexplained."""
 WORST = 6
 """So many runs, those against whose wiring most speaks, are looked at in one go."""
 
@@ -110,12 +112,14 @@ class Search:
         cost = self._speaks.against(faults, wired)
 
         def doubts() -> dict[str, Bits]:
-            return {run: self._unsure(run, wired[run], fits[run]) for run in wired}
+            nothing = {run: np.ones(len(own.pixel), dtype=bool) for run, own in wired.items()}
+            return nothing if foreign else {run: self._unsure(run, wired[run], fits[run]) for run in wired}
 
+        foreign = self._speaks.foreign(wired)
         strange = frozenset(
-            run for run, own in fits.items() if own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
+            run for run, own in fits.items() if foreign or own.odd > max(UNEXPLAINED, STRANGE_EACH * len(own.row))
         )  # fmt: skip
-        named = tuple(fault for fault in faults if self._known(fault, faults, wired, strange))
+        named = () if foreign else tuple(fault for fault in faults if self._known(fault, faults, wired, strange))
         return Explained(faults, named, wired, fits, hue, cost, self._left(wired), strange, doubts)
 
     def sure(self, found: Explained) -> tuple[Fault, ...]:
@@ -136,7 +140,7 @@ class Search:
         self, fault: Fault, faults: tuple[Fault, ...], wired: Mapping[str, Shown], strange: frozenset[str]
     ) -> bool:
         """Whether one of the faults explains much in runs that are not strange; or as much as it changes, and changes
-        none that is.
+        none that is; or most of what is strange.
         """
         without = self._without(fault, faults)
         if without is None:
@@ -145,7 +149,10 @@ class Search:
         known = changed - strange
         gain = self._speaks.cost(without, known) - self._speaks.cost(wired, known)
         pixels = sum(int((without[run].pixel != wired[run].pixel).sum()) for run in known)
-        return gain > UNEXPLAINED or (known == changed and gain > pixels)
+        if gain > UNEXPLAINED or (known == changed and gain > pixels):
+            return True
+        left = sum(self._speaks.held(run, wired[run])[1] for run in changed)
+        return self._speaks.cost(without, changed) - self._speaks.cost(wired, changed) > UNEXPLAINED + MOSTLY * left
 
     def _one_by_one(
         self, faults: tuple[Fault, ...], wired: dict[str, Shown]
