@@ -59,7 +59,7 @@ def relax(
     pool = {(route.outlet, route.stops): route for route in start}
     best, best_duals, exact = -inf, None, False
     useful: tuple[Route, ...] = ()
-    soon = perf_counter() + _FOR_GROWTH * (deadline - perf_counter())
+    slowest = 0.0
     # A bound for runs that are cheap to leave over holds also where they are dear, and is found sooner.
     cheap = replace(fixed, left_over=max(1, int(fixed.left_over / max(1, len(fixed.given.runs)) * _CHEAP)))
     while True:
@@ -72,11 +72,12 @@ def relax(
         best_duals = answer.duals if best_duals is None else best_duals
         if perf_counter() > deadline:
             return Relaxation(best, best_duals, routes, False, useful)
-        late = perf_counter() > soon
+        begun = perf_counter()
+        late = begun > deadline - _FOR_BOUND * slowest
         exact = exact or late
-        until = deadline if exact else soon
-        found = price(fixed.given, some, answer.duals, exact=exact, most=most, deadline=until)
-        late = late or (exact and perf_counter() > soon)
+        found = price(fixed.given, some, answer.duals, exact=exact, most=most, deadline=deadline)
+        slowest = max(slowest, perf_counter() - begun)
+        late = late or (exact and perf_counter() > deadline - slowest)
         if found.least is not None and (bound := answer.value + float(fixed.counts @ found.least)) > best:
             best, best_duals = bound, answer.duals
         new = {(route.outlet, route.stops): route for route in found.routes}
@@ -100,8 +101,8 @@ def _no_prices(fixed: Rows) -> Duals:
     return Duals(np.zeros(len(fixed.given.runs)), np.zeros(len(fixed.counts)), np.zeros(len(fixed.given.boxes)))
 
 
-_FOR_GROWTH = 0.7
-"""The part of the time in which chains are added; in the rest the last prices are made a bound."""
+_FOR_BOUND = 1.5
+"""So many times the slowest search for chains is kept for the one that makes the last prices a bound."""
 _CHEAP = 0.3
 """Leaving a run over at first costs this part of ten times the dearest lead."""
 _DEARER = 1.02
