@@ -91,8 +91,7 @@ def relax(
             most *= 4  # nothing is proved by a search that was stopped
             continue
         if late or best >= cutoff or (exact and not new):
-            finished = found.least is not None and not new
-            return Relaxation(best, best_duals, tuple(pool.values()), finished, useful)
+            return Relaxation(best, best_duals, tuple(pool.values()), found.least is not None and not new, useful)
         exact = len(new) < _FEW
 
 
