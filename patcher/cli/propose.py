@@ -14,7 +14,7 @@ from patcher.errors import PatcherError, refuse
 from patcher.terminal.printed import say_json
 
 if TYPE_CHECKING:
-    from patcher.propose.comparison import Comparison
+    from patcher.offers.comparison import Comparison
     from patcher.wiring import Wiring
 
 
@@ -82,8 +82,8 @@ def _there_are(found: Comparison) -> str:
 
 
 def _compared(path: Path, only: Kind | None, *, afresh: bool, seconds: float) -> Comparison:
+    from patcher.offers.comparison import compared
     from patcher.patch.patch_file import read_patch
-    from patcher.propose.comparison import compared
     from patcher.propose.proposal import KINDS
     from patcher.show.show_file import read_points
 
@@ -98,7 +98,7 @@ def _compared(path: Path, only: Kind | None, *, afresh: bool, seconds: float) ->
 
 def _partly_hung(path: Path) -> tuple[Wiring, str]:
     """The wiring of a show with which nothing is wrong but that runs hang nowhere, and its text."""
-    from patcher.propose.comparison import UNHUNG
+    from patcher.offers.comparison import UNHUNG
 
     wiring, found, text = examine(path)
     wrong = [finding for finding in found if finding.rule != UNHUNG]

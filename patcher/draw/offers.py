@@ -15,10 +15,10 @@ from typing import Any, Literal
 from patcher.draw.draft import Draft
 from patcher.draw.view import leads
 from patcher.errors import PatcherError, refuse
+from patcher.offers.comparison import UNHUNG, Comparison, Offer, compared
 from patcher.patch.patch import Patch
 from patcher.patch.patch_file import read_patch
 from patcher.phone.state import in_words
-from patcher.propose.comparison import UNHUNG, Comparison, Offer, compared
 from patcher.reports import propose_report
 from patcher.show.parser import read
 from patcher.show.show_file import read_points

@@ -64,7 +64,7 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
         best = optimum(fixed, better.some, root, start=better.plan.routes, cutoff=inf, deadline=deadline)
         return Found(given, fixed, best.choice, best.bound), fewest
     root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
-    return _Sets(better, idle, few, root).cheapest(deadline), fewest
+    return _Sets(better, idle, few, root, deadline).cheapest(), fewest
 
 
 def _idle(given: Instance) -> list[int]:
@@ -78,9 +78,12 @@ def _fewest(better: Task, wanted: int, deadline: float) -> tuple[Task, bool]:
     given = better.fixed.given
     idle = _idle(given)
     while few := boxes_order(given, better.plan)[1]:
-        if _needed(given, idle, few, wanted) or _none_with(better, few - 1, wanted, share(deadline, 0.5)):
+        if _needed(given, idle, few, wanted):
             return better, True
-        if comb(len(idle), few - 1) > _SETS_TRIED:
+        late = perf_counter() > deadline
+        if not late and _none_with(better, few - 1, wanted, share(deadline, 0.5)):
+            return better, True
+        if late or comb(len(idle), few - 1) > _SETS_TRIED:
             return better, False
         proved, plan = _with_fewer(better, idle, few - 1, wanted, deadline)
         if plan is None:
@@ -96,6 +99,8 @@ def _with_fewer(
     given, fixed, proved = better.fixed.given, better.fixed, True
     most = wanted * fixed.left_over + fixed.left_over // 10 + 1
     for chosen in combinations(idle, few):
+        if perf_counter() > deadline:
+            return False, None
         new = task(given, [box for box in idle if box not in chosen], fixed)
         if new.plan.cost >= most:
             relaxed = new.relaxed((), most, share(deadline, 0.5))
@@ -167,14 +172,16 @@ class _Bound:
         return self.runs - float(self.boxes[list(boxes)].sum())
 
 
-def bound_of_sets(fixed: Rows, some: list[Board], duals: Duals, chosen: Sequence[int] | None) -> _Bound | None:
+def bound_of_sets(
+    fixed: Rows, some: list[Board], duals: Duals, chosen: Sequence[int] | None, deadline: float = inf
+) -> _Bound | None:
     """The bound of dual prices; None where the search was stopped. Where they belong to some boxes only, the ports of
     the others begin without a price.
     """
     outlets = duals.outlets
     if chosen is not None:
         outlets = np.where(np.isin(fixed.box, list(chosen)), outlets, 0.0)
-    found = price(fixed.given, some, replace(duals, outlets=outlets), exact=True, most=LABELS)
+    found = price(fixed.given, some, replace(duals, outlets=outlets), exact=True, most=LABELS, deadline=deadline)
     if found.least is None:
         return None
     lower = np.minimum(outlets + found.least, 0.0) * fixed.counts
@@ -187,8 +194,9 @@ def bound_of_sets(fixed: Rows, some: list[Board], duals: Duals, chosen: Sequence
 class _Sets:
     """The sets of boxes of one size, and what is known of each."""
 
-    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation) -> None:
+    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation, deadline: float) -> None:
         self.task = better
+        self.deadline = deadline
         self.idle = idle
         given = better.fixed.given
         in_use = tuple(box for box in range(len(given.boxes)) if box not in idle)
@@ -201,7 +209,7 @@ class _Sets:
 
     def _learn(self, found: Relaxation, chosen: Sequence[int] | None) -> None:
         """Raise the bounds of all sets by the duals of one relaxation."""
-        bound = bound_of_sets(self.task.fixed, self.task.some, found.duals, chosen)
+        bound = bound_of_sets(self.task.fixed, self.task.some, found.duals, chosen, self.deadline)
         if bound is not None:
             self.bounds = [max(old, bound.of(boxes)) for old, boxes in zip(self.bounds, self.sets, strict=True)]
         self.pool |= {(route.outlet, route.stops): route for route in found.useful}
@@ -211,8 +219,9 @@ class _Sets:
         found = [n for n, bound in enumerate(self.bounds) if whole(bound) < self.best.cost]
         return sorted(found, key=lambda number: (self.bounds[number], number))
 
-    def cheapest(self, deadline: float) -> Found:
+    def cheapest(self) -> Found:
         """The cheapest plan on any of the sets."""
+        deadline = self.deadline
         while perf_counter() < deadline and (new := [n for n in self._open() if n not in self.relaxed]):
             self._relax(new[0], deadline)
             if len(self.relaxed) == 1 and whole(self.bounds[new[0]]) < self.best.cost:

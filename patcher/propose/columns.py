@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -187,6 +188,10 @@ def _switched(fixed: Rows, width: int) -> tuple[Floats, Floats]:
     return found, limits
 
 
+_LEAST_SECONDS = 0.1
+"""The least time that a program is given."""
+
+
 @dataclass(frozen=True, eq=False)
 class LinearAnswer:
     """The least cost of a linear program, its duals, what it takes of each column, and how many runs it leaves over."""
@@ -198,15 +203,26 @@ class LinearAnswer:
     left_over: float
 
 
-def linear(fixed: Rows, columns: Columns) -> LinearAnswer:
-    """The linear program over some chains."""
+class OutOfTimeError(Exception):
+    """A linear program was not solved in its time."""
+
+
+def linear(fixed: Rows, columns: Columns, seconds: float = inf) -> LinearAnswer:
+    """The linear program over some chains.
+
+    Raises:
+        OutOfTimeError: it was not solved in so many seconds.
+    """
     from scipy.optimize import linprog
 
     table = program(fixed, columns)
     ones = np.ones(len(fixed.given.runs))
     found = linprog(
-        table.cost, A_ub=table.at_most, b_ub=table.limits, A_eq=table.equal, b_eq=ones, bounds=(0, None), method="highs"
-    )
+        table.cost, A_ub=table.at_most, b_ub=table.limits, A_eq=table.equal, b_eq=ones, bounds=(0, None),
+        method="highs", options={"time_limit": max(seconds, _LEAST_SECONDS)},
+    )  # fmt: skip
+    if found.status != 0:
+        raise OutOfTimeError
     outlets, capped = len(fixed.counts), len(fixed.capped)
     most = np.minimum(found.ineqlin.marginals, 0.0)
     worth = np.zeros(len(fixed.given.boxes))
@@ -255,7 +271,7 @@ def integer(
             integrality=np.ones(len(table.cost)),
             bounds=Bounds(0, top),
             constraints=limits,
-            options={"time_limit": max(seconds, 0.1), "mip_rel_gap": 0.0},
+            options={"time_limit": max(seconds, _LEAST_SECONDS), "mip_rel_gap": 0.0},
         )
     taken = None if found.x is None else np.flatnonzero(found.x[: len(columns)] > 0.5)
     return taken, found.status in (0, 2)

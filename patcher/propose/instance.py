@@ -165,11 +165,11 @@ def instance(wiring: Wiring, *, afresh: bool = False, booster: float = BOOSTER) 
 
     Args:
         wiring: what hangs on what; every run that hangs somewhere does so once.
-        afresh: whether the runs that hang somewhere are decided anew too.
+        afresh: whether the runs that hang somewhere are decided anew too; those that cannot be stay on their ports.
         booster: metres of cable that one booster counts for.
     """
     show = wiring.show
-    kept = {} if afresh else {port: chain for port, chain in wiring.chains.items() if chain}
+    kept = {port: kept for port, chain in wiring.chains.items() if (kept := _stays(wiring, chain) if afresh else chain)}
     placed = {run for chain in kept.values() for run in chain}
     runs, left = [], []
     for run in show.runs.values():
@@ -200,17 +200,25 @@ def instance(wiring: Wiring, *, afresh: bool = False, booster: float = BOOSTER) 
     return Instance(tuple(runs), tuple(boxes), tuple(outlets), rate, booster, tuple(taken), tuple(left), tuple(present))
 
 
+def _stays(wiring: Wiring, chain: Sequence[str]) -> tuple[str, ...]:
+    """The runs of a chain that nothing can be decided about: they have no picture, or do not hang this season."""
+    runs = wiring.show.runs
+    return tuple(run for run in chain if not runs[run].hung or next(entries(wiring, runs[run]), None) is None)
+
+
 def _present(
     wiring: Wiring, runs: Sequence[OpenRun], boxes: Sequence[Box], outlets: Sequence[Outlet]
 ) -> Iterator[tuple[int, tuple[tuple[int, int], ...]]]:
-    """The chains of today that are decided anew, each run entered as the show file says."""
+    """The chains of today that are decided anew, each run entered as the show file says, behind those that stay."""
     numbers = {run.name: number for number, run in enumerate(runs)}
     for (box, port), chain in wiring.chains.items():
         stops = tuple((numbers[name], 0) for name in chain if name in numbers)
+        stays = tuple(name for name in chain if name not in numbers)
         orders = {runs[run].kind.colour_order for run, _ in stops}
         for number, outlet in enumerate(outlets):
             fits = outlet.colour_order is None or {outlet.colour_order} == orders
-            if stops and fits and boxes[outlet.box].name == box and port in outlet.ports:
+            here = boxes[outlet.box].name == box and port in outlet.ports and outlet.behind == stays
+            if stops and fits and here:
                 yield number, stops
 
 

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import inf
+from time import perf_counter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,7 +63,7 @@ def joined(some: list[Labels]) -> Labels:
 
 
 Prune = Callable[[Labels, Labels | None], Labels]
-"""Drops labels that another one of the same length, or an earlier one, makes useless."""
+"""Drops labels that another one of the same length, or an earlier one, makes useless; it may keep some of those."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +76,7 @@ class Search:
         rest: its completion bounds.
         memory: the runs that a label at a run does not forget, a bit each: shape (runs, words); None to forget none.
         below: only chains of a reduced cost below this are wanted.
+        deadline: the time of `perf_counter` at which it stops, not exhausted.
     """
 
     board: Board
@@ -81,6 +84,7 @@ class Search:
     rest: Completion
     memory: Bits | None
     below: float
+    deadline: float = inf
 
 
 def bits(runs: int) -> Bits:
@@ -106,7 +110,7 @@ def grow(search: Search, every: Bits, prune: Prune, most: int) -> tuple[Labels, 
     first = first.take(first.cost + search.rest.best[board.pixels // search.rest.step, nodes] < search.below)
     stages, count = [first], len(first)
     while len(stages[-1]):
-        if count > most:
+        if count > most or perf_counter() > search.deadline:
             return joined(stages), False
         grown = _extended(search, every, stages[-1], count - len(stages[-1]), 4 * most)
         if grown is None:
@@ -117,14 +121,14 @@ def grow(search: Search, every: Bits, prune: Prune, most: int) -> tuple[Labels, 
 
 
 def _extended(search: Search, every: Bits, last: Labels, number: int, most: int) -> Labels | None:
-    """The labels that have one run more than some; None where they are too many."""
+    """The labels that have one run more than some; None where they are too many, or time is up."""
     board, found, count = search.board, [], 0
     rows = max(1, _CHUNK // len(board.run))
     for begin in range(0, len(last), rows):
         part = last.take(np.arange(begin, min(begin + rows, len(last))))
         grown = _grown(search, every, part, number + begin)
         count += len(grown)
-        if count > most:
+        if count > most or perf_counter() > search.deadline:
             return None
         found.append(grown)
     return joined(found)
@@ -154,8 +158,10 @@ def _grown(search: Search, every: Bits, part: Labels, number: int) -> Labels:
 # --- which labels are dropped -----------------------------------------------------------------------------------------
 
 
-def dominated_dropped(new: Labels, old: Labels | None) -> Labels:
-    """Without those that another label beats at the same node: no dearer, no longer, no run barred that it allows."""
+def dominated_dropped(new: Labels, old: Labels | None, deadline: float = inf) -> Labels:
+    """Without those that another label beats at the same node: no dearer, no longer, no run barred that it allows.
+    After the deadline no more are looked at.
+    """
     if not len(new):
         return new
     new = new.take(np.lexsort((new.pixels, new.cost, new.node)))
@@ -164,6 +170,8 @@ def dominated_dropped(new: Labels, old: Labels | None) -> Labels:
     if old is not None:
         old = old.take(np.argsort(old.node, kind="stable"))
     for begin, end in zip(starts, [*starts[1:], len(new)], strict=True):
+        if perf_counter() > deadline:
+            break
         group = new.take(np.arange(begin, end))
         if old is not None:
             low, high = np.searchsorted(old.node, [group.node[0], group.node[0] + 1])

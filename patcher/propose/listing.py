@@ -54,7 +54,11 @@ class Listed:
 
 
 def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadline: float) -> Listed:
-    """The cheapest plan below a goal that a complete list of chains gives."""
+    """The cheapest plan below a goal that a complete list of chains gives.
+
+    Raises:
+        OutOfTimeError: nothing was found in time.
+    """
     left = np.arange(len(listed.columns))
     active = np.zeros(len(left), dtype=bool)
     active[np.argsort(listed.reduced, kind="stable")[:_FIRST]] = True
@@ -62,7 +66,7 @@ def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadl
     best: tuple[Route, ...] | None = None
     while True:
         columns = listed.columns.take(left)
-        answer, values, active = _linear(fixed, columns, active)
+        answer, values, active = _linear(fixed, columns, active, deadline)
         bound = max(bound, answer.value)
         used = left[active][answer.taken > 1e-6]
         if whole(bound) >= goal:
@@ -112,11 +116,13 @@ def _decided(
     return (None if taken is None else _routes(listed, left[taken])), proved
 
 
-def _linear(fixed: Rows, columns: Columns, active: np.ndarray) -> tuple[LinearAnswer, Floats, np.ndarray]:
+def _linear(
+    fixed: Rows, columns: Columns, active: np.ndarray, deadline: float
+) -> tuple[LinearAnswer, Floats, np.ndarray]:
     """The linear program over a list, solved over few of it and more as they are wanted; and all reduced costs."""
     pairs = pairs_in(fixed.cuts, columns)
     while True:
-        answer = linear(fixed, columns.take(active))
+        answer = linear(fixed, columns.take(active), deadline - perf_counter())
         values = reduced_costs(fixed, columns, answer, pairs)
         wanted = np.flatnonzero((values < -1e-6) & ~active)
         if not len(wanted):

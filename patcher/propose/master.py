@@ -19,7 +19,7 @@ import numpy as np
 from patcher.propose.boards import Board
 from patcher.propose.bounds import Duals
 from patcher.propose.chains import Route, route
-from patcher.propose.columns import Rows, columns_of, integer, linear
+from patcher.propose.columns import OutOfTimeError, Rows, columns_of, integer, linear
 from patcher.propose.listing import best_of_list, whole
 from patcher.propose.pricing import all_below, price
 
@@ -58,16 +58,26 @@ def relax(
     """
     pool = {(route.outlet, route.stops): route for route in start}
     best, best_duals, exact = -inf, None, False
+    useful: tuple[Route, ...] = ()
+    slowest = 0.0
     # A bound for runs that are cheap to leave over holds also where they are dear, and is found sooner.
     cheap = replace(fixed, left_over=max(1, int(fixed.left_over / max(1, len(fixed.given.runs)) * _CHEAP)))
     while True:
         routes = tuple(pool.values())
-        answer = linear(cheap, columns_of(fixed.given, routes))
+        try:
+            answer = linear(cheap, columns_of(fixed.given, routes), deadline - perf_counter())
+        except OutOfTimeError:
+            return Relaxation(best, best_duals or _no_prices(fixed), routes, False, useful)
         useful = tuple(route for route, part in zip(routes, answer.taken, strict=True) if part > 1e-6)
         best_duals = answer.duals if best_duals is None else best_duals
-        late = perf_counter() > deadline
+        if perf_counter() > deadline:
+            return Relaxation(best, best_duals, routes, False, useful)
+        begun = perf_counter()
+        late = begun > deadline - _FOR_BOUND * slowest
         exact = exact or late
-        found = price(fixed.given, some, answer.duals, exact=exact, most=most // 10 if late else most)
+        found = price(fixed.given, some, answer.duals, exact=exact, most=most, deadline=deadline)
+        slowest = max(slowest, perf_counter() - begun)
+        late = late or (exact and perf_counter() > deadline - slowest)
         if found.least is not None and (bound := answer.value + float(fixed.counts @ found.least)) > best:
             best, best_duals = bound, answer.duals
         new = {(route.outlet, route.stops): route for route in found.routes}
@@ -81,11 +91,17 @@ def relax(
             most *= 4  # nothing is proved by a search that was stopped
             continue
         if late or best >= cutoff or (exact and not new):
-            finished = found.least is not None and not new
-            return Relaxation(best, best_duals, tuple(pool.values()), finished, useful)
+            return Relaxation(best, best_duals, tuple(pool.values()), found.least is not None and not new, useful)
         exact = len(new) < _FEW
 
 
+def _no_prices(fixed: Rows) -> Duals:
+    """Prices that say nothing: every plan costs at least nothing."""
+    return Duals(np.zeros(len(fixed.given.runs)), np.zeros(len(fixed.counts)), np.zeros(len(fixed.given.boxes)))
+
+
+_FOR_BOUND = 1.5
+"""So many times the slowest search for chains is kept for the one that makes the last prices a bound."""
 _CHEAP = 0.3
 """Leaving a run over at first costs this part of ten times the dearest lead."""
 _DEARER = 1.02
@@ -164,10 +180,13 @@ def optimum(
     while every and bound < min(best.cost, cutoff) and perf_counter() < last:
         goal = int(min(best.cost, cutoff, relaxed.bound + gap + 1))
         # A plan that costs less than the goal has no chain of a greater reduced cost.
-        listed = all_below(fixed.given, some, relaxed.duals, goal - 1 - relaxed.bound + 0.01, _MANY)
+        listed = all_below(fixed.given, some, relaxed.duals, goal - 1 - relaxed.bound + 0.01, _MANY, last)
         if listed is None:
             break
-        found = best_of_list(fixed, listed, goal, relaxed.bound, last)
+        try:
+            found = best_of_list(fixed, listed, goal, relaxed.bound, last)
+        except OutOfTimeError:
+            break
         if found.routes is not None and (new := choice(fixed, found.routes)).cost < best.cost:
             best = new
         likely = [*likely, *found.likely]
@@ -189,7 +208,7 @@ def _quick(fixed: Rows, relaxed: Relaxation, more: Sequence[Route], best: Choice
     values -= relaxed.duals.universes[fixed.box[columns.outlet]] * columns.universes
     likely = np.sort(np.argsort(values, kind="stable")[:_MOST])
     taken, _ = integer(
-        fixed, columns.take(likely), max(0.5, deadline - perf_counter()), _DEARER * best.cost, cover=True
+        fixed, columns.take(likely), max(0.3, deadline - perf_counter()), _DEARER * best.cost, cover=True
     )
     if taken is None:
         return best

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
+from math import inf
 
 import numpy as np
 
@@ -63,7 +65,7 @@ def neighbourhoods(board: Board, runs: int) -> Bits:
     return found
 
 
-def price(given: Instance, some: list[Board], duals: Duals, *, exact: bool, most: int) -> Priced:
+def price(given: Instance, some: list[Board], duals: Duals, *, exact: bool, most: int, deadline: float = inf) -> Priced:
     """Chains of negative reduced cost.
 
     Args:
@@ -72,13 +74,14 @@ def price(given: Instance, some: list[Board], duals: Duals, *, exact: bool, most
         duals: the prices.
         exact: whether to exhaust the search; else it is quick.
         most: labels at which a search stops.
+        deadline: the time of `perf_counter` at which it stops.
     """
     below = -EXACT * max(1.0, float(np.abs(duals.runs).max(initial=0.0)))
     routes: list[Route] = []
     least = np.zeros(len(given.outlets))
     sound = exact
     for board in some:
-        labels, costs, exhausted = _search(given, board, duals, below, exact=exact, most=most)
+        labels, costs, exhausted = _search(given, board, duals, below, deadline, exact=exact, most=most)
         sound = sound and exhausted
         best: list[tuple[float, int, int]] = []
         for outlet, values in _closed(board, labels, costs.first, costs.universe):
@@ -92,13 +95,14 @@ def price(given: Instance, some: list[Board], duals: Duals, *, exact: bool, most
 
 
 def _search(
-    given: Instance, board: Board, duals: Duals, below: float, *, exact: bool, most: int
+    given: Instance, board: Board, duals: Duals, below: float, deadline: float, *, exact: bool, most: int
 ) -> tuple[Labels, ReducedCosts, bool]:
     boxes = np.array([outlet.box for outlet in given.outlets])
     costs = reduced(board, duals, boxes)
     rest = completion(board, costs, fine=exact)
-    search = Search(board, costs, rest, neighbourhoods(board, len(given.runs)) if exact else None, below)
-    prune = dominated_dropped if exact else few_kept(_BEAM, search)
+    memory = neighbourhoods(board, len(given.runs)) if exact else None
+    search = Search(board, costs, rest, memory, below, deadline)
+    prune = partial(dominated_dropped, deadline=deadline) if exact else few_kept(_BEAM, search)
     labels, exhausted = grow(search, bits(len(given.runs)), prune, most)
     return labels, costs, exhausted
 
@@ -155,9 +159,11 @@ class Candidates:
         return board.route(int(self.found[number, 1]), _nodes(labels, int(self.found[number, 2])))
 
 
-def all_below(given: Instance, some: list[Board], duals: Duals, gap: float, most: int) -> Candidates | None:
+def all_below(
+    given: Instance, some: list[Board], duals: Duals, gap: float, most: int, deadline: float = inf
+) -> Candidates | None:
     """Every chain that a plan no dearer than a bound and a gap may have: the cheapest order of each set of runs, whose
-    reduced cost is below the gap. None where there are too many.
+    reduced cost is below the gap. None where there are too many, or time is up.
     """
     boxes = np.array([outlet.box for outlet in given.outlets])
     every = bits(len(given.runs))
@@ -166,7 +172,7 @@ def all_below(given: Instance, some: list[Board], duals: Duals, gap: float, most
     count = 0
     for number, board in enumerate(some):
         costs = reduced(board, duals, boxes)
-        search = Search(board, costs, completion(board, costs), None, gap)
+        search = Search(board, costs, completion(board, costs), None, gap, deadline)
         labels, exhausted = grow(search, every, dearer_orders_dropped, most)
         if not exhausted:
             return None

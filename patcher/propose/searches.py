@@ -9,8 +9,10 @@ from time import perf_counter
 
 from patcher.limits.refresh import OFFERED
 from patcher.propose.box_sets import box_rooms, cheapest_set
+from patcher.propose.chains import feasible
 from patcher.propose.columns import Rows
 from patcher.propose.instance import Instance
+from patcher.propose.master import choice
 from patcher.propose.regions import region_by_region
 from patcher.propose.tasks import STEPS, Found, Task, share, task
 
@@ -45,12 +47,12 @@ def _cheapest(begin: Task, deadline: float) -> Found:
 # --- fewest boxes -----------------------------------------------------------------------------------------------------
 
 
-def _left_over(given: Instance, deadline: float) -> tuple[int, bool, Found | None]:
+def _left_over(given: Instance, deadline: float, known: Found | None) -> tuple[int, bool, Found | None]:
     """How many runs are left over at the least, whether that is proved, and the plan that shows it, if one was made."""
     begin = task(given)
-    if not begin.plan.left_over:
+    if known is None and not begin.plan.left_over:
         return 0, True, None
-    best = least_cable(given, (perf_counter() + deadline) / 2)
+    best = known or least_cable(given, (perf_counter() + deadline) / 2)
     wanted = len(best.plan.left_over)
     return wanted, not wanted or best.bound > _most(begin.fixed, wanted - 1), best
 
@@ -60,14 +62,14 @@ def _most(fixed: Rows, left_over: int) -> int:
     return left_over * fixed.left_over + fixed.left_over // 10 + 1
 
 
-def fewest_boxes(given: Instance, deadline: float) -> Found:
-    """The least cable with the fewest boxes, those that are in use always among them."""
-    wanted, sure, best = _left_over(given, deadline)
+def fewest_boxes(given: Instance, deadline: float, known: Found | None = None) -> Found:
+    """The least cable with the fewest boxes, those that are in use always among them; the least cable may be known."""
+    wanted, sure, best = _left_over(given, deadline, known)
     begin = task(given)
     if not begin.some or not given.runs:
         return best or Found(given, begin.fixed, begin.plan, begin.plan.cost)
     if best is not None:
-        begin = replace(begin, plan=best.plan)
+        begin = replace(begin, plan=best.plan, chains=best.chains)
     found, proved = cheapest_set(begin, wanted, deadline)
     return replace(found, first_proved=sure and proved)
 
@@ -75,14 +77,20 @@ def fewest_boxes(given: Instance, deadline: float) -> Found:
 # --- best frame rate --------------------------------------------------------------------------------------------------
 
 
-def best_rate(given: Instance, deadline: float) -> Found:
-    """The least cable at the highest rate of those that players offer at which as many runs hang as at the show's."""
-    wanted, sure, slow = _left_over(given, deadline)
+def best_rate(given: Instance, deadline: float, known: Found | None = None) -> Found:
+    """The least cable at the highest rate of those that players offer at which as many runs hang as at the show's; the
+    least cable may be known.
+    """
+    wanted, sure, slow = _left_over(given, deadline, known)
     for rate in _faster(given) if given.runs else ():
         quick = replace(given, frame_rate=rate)
+        keeps = known is not None and all(feasible(quick, each) for each in known.plan.routes)
         if _too_small(quick, wanted):
             continue
-        begin = task(quick)
+        if known is not None and not keeps and perf_counter() > deadline:
+            sure = False
+            continue
+        begin = _at_rate(quick, known if keeps else None)
         if len(begin.plan.left_over) > wanted:
             begin = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs))
         if len(begin.plan.left_over) <= wanted:
@@ -90,6 +98,16 @@ def best_rate(given: Instance, deadline: float) -> Found:
         most = _most(begin.fixed, wanted)
         sure = sure and begin.relaxed((), most, share(deadline, _FOR_RATE)).bound >= most
     return replace(slow or least_cable(given, deadline), first_proved=sure)
+
+
+def _at_rate(quick: Instance, known: Found | None) -> Task:
+    """The choice at a frame rate, begun with a plan that is known to keep it where that is the better one."""
+    begin = task(quick)
+    if known is None:
+        return begin
+    plan = choice(begin.fixed, known.plan.routes)
+    chains = tuple(each for each in known.chains if feasible(quick, each))
+    return replace(begin, plan=min(begin.plan, plan, key=lambda plan: plan.cost), chains=chains)
 
 
 def _too_small(given: Instance, wanted: int) -> bool:

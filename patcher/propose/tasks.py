@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from time import perf_counter
 
 from patcher.propose.boards import Board, boards
@@ -28,6 +29,7 @@ class Found:
         plan: the plan.
         bound: what no plan with as few boxes, or at the same frame rate, goes below.
         first_proved: whether what the kind puts first is proved.
+        chains: chains that good plans may have.
     """
 
     given: Instance
@@ -35,6 +37,7 @@ class Found:
     plan: Choice
     bound: int
     first_proved: bool = True
+    chains: tuple[Route, ...] = ()
 
 
 LABELS = 60_000
@@ -92,7 +95,7 @@ class Task:
         """Its cheapest plan."""
         begin = self.plan.routes
         found = optimum(self.fixed, self.some, relaxed, start=begin, cutoff=cutoff, deadline=deadline)
-        return Found(self.fixed.given, self.fixed, found.choice, found.bound)
+        return Found(self.fixed.given, self.fixed, found.choice, found.bound, chains=(*self.chains, *relaxed.useful))
 
 
 def task(given: Instance, without: Sequence[int] = (), fixed: Rows | None = None) -> Task:
@@ -100,13 +103,26 @@ def task(given: Instance, without: Sequence[int] = (), fixed: Rows | None = None
     some = boards(given, without)
     fixed = fixed or rows(given, _dearest(some))
     plan = choice(fixed, start_plan(given, some))
-    plan = plan if fits_universes(fixed, plan.routes) else choice(fixed, [])
+    if plan.left_over or not fits_universes(fixed, plan.routes):
+        plan = _filled(fixed, plan.routes, without)
     now = present(fixed, without)
     return Task(fixed, some, plan if now is None or plan.cost <= now.cost else now, (), tuple(without))
 
 
+def _filled(fixed: Rows, routes: Sequence[Route], without: Sequence[int]) -> Choice:
+    """The plan of the chains that their boxes' universes let be, and of what hangs beside them where it fits."""
+    kept: list[Route] = []
+    for each in sorted(routes, key=lambda each: -len(each.stops)):
+        if fits_universes(fixed, [*kept, each]):
+            kept.append(each)
+    if any(outlet.box not in without for outlet in fixed.given.outlets):
+        found = local_search(fixed.given, kept, steps=1, deadline=inf, without=without)
+        return choice(fixed, found.routes)
+    return choice(fixed, kept)
+
+
 def present(fixed: Rows, without: Sequence[int] = ()) -> Choice | None:
-    """The plan of today; None where it does not hang a run, uses a box that is left out, or does not keep the rules."""
+    """The plan of today; None where it hangs no run, uses a box that is left out, or does not keep the rules."""
     given = fixed.given
     routes = [route(given, outlet, stops) for outlet, stops in given.present]
     keeps = all(feasible(given, each) and given.outlets[each.outlet].box not in without for each in routes)

@@ -9,10 +9,10 @@ from typing import Any
 from patcher.ends import of_run
 from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
-from patcher.propose.comparison import Comparison, Offer, Tally, beats
+from patcher.offers.comparison import Comparison, Offer, Tally, beats
+from patcher.offers.rehung import hanging
 from patcher.propose.instance import BOOSTER, LeftOut
 from patcher.propose.proposal import Proposal
-from patcher.propose.rehung import hanging
 from patcher.terminal.folds import on_screen
 from patcher.terminal.printed import count, finding_json, in_words, say_table
 from patcher.units import length

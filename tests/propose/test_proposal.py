@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import tomllib
+from collections import Counter
+from dataclasses import replace
 from itertools import permutations, product
 from math import ceil, hypot
+from time import perf_counter
 
 import pytest
 
 from patcher.limits.findings import check
 from patcher.limits.refresh import port_times
 from patcher.propose.instance import Instance, instance
-from patcher.propose.proposal import Proposal, proposals, propose
+from patcher.propose.proposal import Proposal, _bounded, proposals, propose
 from patcher.shapes import positions
 from patcher.show.schema import Show
-from rig.shipped import wired
+from rig.shipped import SHOWS, wired
 from rig.unhung_shows import Tables, hung, unhung, wiring_of
 
 SMALL = range(24)
@@ -227,3 +231,78 @@ def test_what_hangs_stays_and_the_rest_goes_on_behind_it(seed: int) -> None:
 def lead_cost(lead: float) -> float:
     """Metres that a lead counts for."""
     return lead + 10 * (lead > 5.0) + 10 * (lead > 10.0)
+
+
+def heron_lock() -> Tables:
+    """The shipped show with a run of points without a way to turn, and one that does not hang this season."""
+    tables = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))
+    tables["run"]["willow"] = {"pixel": "bulb-12v", "shape": "points", "at": [[20.0, 1.0], [20.1, 1.0]]}
+    tables["feed"] = {}
+    tables["run"]["towpath"]["hung"] = False
+    return tables
+
+
+def test_decided_anew_are_all_runs_but_those_without_a_picture_and_those_not_hung() -> None:
+    # Source: hedge has no picture; a tee hangs on no port of its own
+    wiring = wired(heron_lock())
+    given = instance(wiring, afresh=True)
+    chains = [run for chain in wiring.chains.values() for run in chain]
+    assert Counter(run.name for run in given.runs) == Counter(set(chains) - {"hedge", "towpath"})
+    assert all(chain[:1] in {("hedge",), ("towpath",)} for outlet in given.outlets if (chain := outlet.behind))
+    stay = [port for port, chain in wiring.chains.items() if {"hedge", "towpath"} & set(chain)]
+    free = {(given.boxes[outlet.box].name, port) for outlet in given.outlets if not outlet.behind
+            for port in outlet.ports}  # fmt: skip
+    assert stay
+    assert not free & set(stay)
+
+
+def test_what_hangs_now_is_a_start_also_where_a_run_without_a_picture_stays_on_its_port() -> None:
+    # Source: the trade's rules: a chain that is full with the run that stays is full without a look at its picture
+    tables = unhung(5, runs=8, boxes=2, ports=4, width=16.0)
+    best = propose(instance(wiring_of(tables)), "least cable")
+    tables = hung(tables, best.places)
+    tables["run"]["blind"] = {"pixel": "bulb", "pixels": 700}
+    free = next(port for port in "1234" if port not in tables["controller"]["box-1"].get("port", {}))
+    tables["controller"]["box-1"].setdefault("port", {})[free] = ["blind"]
+    given = instance(wiring_of(tables), afresh=True)
+    assert len(given.present) == len({(place.box, place.port) for place in best.places})
+    made = propose(given, "least cable", seconds=0)
+    assert made.present == best.cost
+    assert made.cost == best.cost
+    assert all((place.box, str(place.port)) != ("box-1", free) for place in made.places)
+
+
+# --- time -------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seconds", [0.0, 4.0])
+def test_time_is_kept_in_a_large_show_and_every_run_hangs(seconds: float) -> None:
+    # Source: the clock. Boxes whose universes a plan of short leads alone would not keep
+    tables = unhung(1, runs=150, boxes=12, ports=4, width=110.0, kinds=("bulb", "foam"))
+    for box in tables["controller"].values():
+        box["universes"] = 17
+    given = instance(wiring_of(tables))
+    begun = perf_counter()
+    made = proposals(given, seconds=seconds)
+    assert perf_counter() - begun < 1.3 * seconds + 6
+    assert [each.left_over for each in made] == [()] * 3
+
+
+def test_what_is_found_of_the_least_cable_is_known_for_every_kind() -> None:
+    given = instance(wiring_of(unhung(2, runs=12, boxes=3, ports=3, width=18.0)))
+    made = proposals(given, seconds=60)
+    assert [each.kind for each in made] == ["fewest boxes", "least cable", "best frame rate"]
+    assert all(each.bound >= made[1].bound for each in made)
+
+
+def test_the_bound_of_least_cable_holds_for_every_kind() -> None:
+    # Source: a plan with fewer boxes, or a faster one, is a plan
+    made = propose(instance(wiring_of(unhung(2, runs=5, boxes=2, ports=3, width=14.0))), "least cable")
+    assert made.proved
+    loose = replace(made, kind="fewest boxes", bound=0.0, proved=False)
+    assert _bounded(loose, made).proved
+    assert _bounded(loose, made).bound == made.cost
+    assert not _bounded(replace(loose, boxes_proved=False), made).proved
+    assert not _bounded(replace(loose, left_over=("run-1",)), made).proved
+    assert not _bounded(replace(loose, cost=made.cost + 1), made).proved
+    assert _bounded(replace(loose, cost=made.cost + 1), made).bound == made.cost

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from time import perf_counter
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -12,13 +11,13 @@ from scipy.optimize import linear_sum_assignment
 from patcher.errors import Finding, PatcherError
 from patcher.limits.findings import check, new_findings
 from patcher.limits.refresh import OFFERED, PortTime, port_times
+from patcher.offers.left_over import why_left_over
+from patcher.offers.rehung import ReadPoints, Rehung, hanging, rehung
 from patcher.patch.changes import start_changes
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
 from patcher.propose.instance import BOOSTER, Instance, LeftOut, instance
-from patcher.propose.left_over import why_left_over
-from patcher.propose.proposal import KINDS, Kind, Place, Proposal, propose
-from patcher.propose.rehung import ReadPoints, Rehung, hanging, rehung, undecided
+from patcher.propose.proposal import KINDS, Kind, Place, Proposal, proposals
 from patcher.wiring import Wiring, problems, wire
 
 UNHUNG = "no-port"
@@ -139,16 +138,13 @@ def compared(
         kinds: what the proposals are to put first, one each.
         seconds: about how long to search, for all together.
     """
-    given = instance(undecided(wiring) if afresh else wiring)
-    begun, found = perf_counter(), dict[tuple[Place, ...], list[Proposal]]()
-    for number, kind in enumerate(kinds if given.runs else ()):
-        share = (seconds - (perf_counter() - begun)) / (len(kinds) - number)
-        made = _at_old_ports(given, wiring, propose(given, kind, seconds=max(share, 0.0)))
+    given, found = instance(wiring, afresh=afresh), dict[tuple[Place, ...], list[Proposal]]()
+    for each in proposals(given, kinds, seconds=seconds) if given.runs else ():
+        made = _at_old_ports(given, wiring, each)
         found.setdefault(made.places, []).append(made)
-    bounds = [made for same in found.values() for made in same if made.kind == "least cable"]
     typed = kept or _patch_of(wiring)
     offers = [
-        _offer(number, [_bounded(made, bounds) for made in same], given, text, wiring, typed, points)
+        _offer(number, same, given, text, wiring, typed, points)
         for number, same in enumerate((same for same in found.values() if same[0].places), start=1)
     ]
     now = tally(wiring)
@@ -156,14 +152,6 @@ def compared(
     kept_up = [offer for offer in offers if offer.tally.runs >= now.runs]
     numbered = (replace(offer, number=number) for number, offer in enumerate(kept_up, start=1))
     return Comparison(wiring, now, tuple(run.name for run in given.runs), given.left_out, tuple(numbered))
-
-
-def _bounded(made: Proposal, bounds: Sequence[Proposal]) -> Proposal:
-    """A proposal with what is known from that of least cable: no plan that hangs as many runs goes below its bound."""
-    known = [least.bound for least in bounds if len(least.left_over) == len(made.left_over)]
-    bound = min(max([made.bound, *known]), made.cost)
-    proved = made.proved or (made.boxes_proved and made.rate_proved and bound >= made.cost)
-    return replace(made, bound=bound, proved=proved)
 
 
 def _patch_of(wiring: Wiring) -> Patch | None:

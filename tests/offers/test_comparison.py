@@ -1,21 +1,18 @@
 """Proposals held against what hangs now: on which ports, what moves, why something is left over, what is proved."""
 
 import random
-from collections import Counter
 from dataclasses import replace
 
 import pytest
 import tomli_w
 
 from patcher.limits.refresh import PortTime
-from patcher.propose import comparison
-from patcher.propose.comparison import Comparison, Tally, beats, compared, tally
+from patcher.offers import comparison
+from patcher.offers.comparison import Comparison, Tally, beats, compared, tally
+from patcher.offers.left_over import why_left_over
 from patcher.propose.instance import instance
-from patcher.propose.left_over import why_left_over
 from patcher.propose.proposal import Proposal, propose
-from patcher.propose.rehung import undecided
 from patcher.wiring import Wiring
-from rig.shipped import SHOWS, wired
 from rig.unhung_shows import Tables, hung, unhung, wiring_of
 
 
@@ -92,33 +89,6 @@ def test_which_of_two_wirings_is_better() -> None:
     assert [beats(replace(one, runs=4, metres=9.0), one, kind) for kind in every] == [False] * 3
 
 
-def test_the_bound_of_least_cable_holds_for_every_kind() -> None:
-    # Source: a plan with fewer boxes, or a faster one, is a plan
-    from patcher.propose.comparison import _bounded
-
-    made = propose(instance(wiring_of(unhung(2, runs=5, boxes=2, ports=3, width=14.0))), "least cable")
-    assert made.proved
-    loose = replace(made, kind="fewest boxes", bound=0.0, proved=False)
-    assert _bounded(loose, [made]).proved
-    assert _bounded(loose, [made]).bound == made.cost
-    assert not _bounded(replace(loose, boxes_proved=False), [made]).proved
-    assert not _bounded(replace(loose, left_over=("run-1",)), [made]).proved
-    assert not _bounded(replace(loose, cost=made.cost + 1), [made]).proved
-    assert _bounded(replace(loose, cost=made.cost + 1), [made]).bound == made.cost
-
-
-def test_undecided_runs_are_all_that_is_left() -> None:
-    # Source: hedge has no picture; a tee hangs on no port of its own
-    import tomllib
-
-    tables = tomllib.loads((SHOWS / "heron-lock.toml").read_text(encoding="utf-8"))
-    tables["run"]["willow"] = {"pixel": "bulb-12v", "shape": "points", "at": [[20.0, 1.0], [20.1, 1.0]]}
-    tables["feed"] = {}
-    tables["run"]["towpath"]["hung"] = False
-    left = undecided(wired(tables))
-    assert Counter(run for chain in left.chains.values() for run in chain) == Counter(["hedge", "towpath"])
-
-
 REASONS = [
     ({"pixels": 1200}, {}, "take 36.3 ms: 27.5 frames a second, and the show plays 40"),
     ({"pixels": 500}, {"port_pixels": 400}, "500 pixels, and the most that a port has room for is 400"),
@@ -147,14 +117,15 @@ def test_why_a_run_is_left_over(run: Tables, box: Tables, why: str) -> None:
 def test_nothing_is_given_up_for_want_of_time(monkeypatch: pytest.MonkeyPatch) -> None:
     # Source: the design: never worse than what the file had; here a search that found too little
     tables = hung_once(1)
-    real = comparison.propose
+    real = comparison.proposals
 
-    def poor(*given: object, **more: object) -> Proposal:
-        made = real(*given, **more)  # type: ignore[arg-type]
-        kept = made.places[:-1]
-        return replace(made, places=kept, left_over=(made.places[-1].run,), proved=False, bound=0.0)
+    def poor(*given: object, **more: object) -> list[Proposal]:
+        return [
+            replace(made, places=made.places[:-1], left_over=(made.places[-1].run,), proved=False, bound=0.0)
+            for made in real(*given, **more)  # type: ignore[arg-type]
+        ]
 
-    monkeypatch.setattr(comparison, "propose", poor)
+    monkeypatch.setattr(comparison, "proposals", poor)
     assert of(tables, afresh=True, seconds=60.0).offers == ()
     for box in tables["controller"].values():
         box["port"] = {}

@@ -16,7 +16,6 @@ from patcher.acts.acting import acted_together
 from patcher.errors import PatcherError
 from patcher.limits.lengths import too_short
 from patcher.propose.chains import SLACK
-from patcher.propose.instance import entries
 from patcher.propose.proposal import Place, Proposal
 from patcher.show.parser import read
 from patcher.show.run_tables import Run
@@ -44,17 +43,6 @@ class Rehung:
     wiring: Wiring
     moved: tuple[str, ...]
     cut: tuple[str, ...]
-
-
-def undecided(wiring: Wiring) -> Wiring:
-    """A wiring without the runs that a proposal can hang: what is left on the ports is what it cannot decide about."""
-    show = wiring.show
-    free = {run.name for run in show.runs.values() if run.hung and next(entries(wiring, run), None) is not None}
-    boxes = {}
-    for name, box in show.controllers.items():
-        port = {number: tuple(run for run in chain if run not in free) for number, chain in box.port.items()}
-        boxes[name] = box.model_copy(update={"port": port})
-    return wire(show.model_copy(update={"controllers": boxes}))
 
 
 def hanging(wiring: Wiring) -> dict[str, tuple[str, int]]:
