@@ -46,7 +46,7 @@ def _too_long(given: Instance, number: int, run: OpenRun, most: int, at: int) ->
         return f"{says} {given.frame_rate:g}", f"make two runs of it, or lower frame_rate to {rate} or less"
     return (
         f"it has {run.pixels} pixels, and the most that a port has room for is {most}",
-        f"make two runs of it, or {_MORE}",
+        "make two runs of it, or add a port that has room for it",
     )
 
 
