@@ -74,7 +74,9 @@ def _inverse(matrix: Matrix) -> Matrix:
     return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
-def camera_map(places: Points, points: Points, shape: tuple[int, int], near: float) -> CameraMap | None:
+def camera_map(
+    places: Points, points: Points, shape: tuple[int, int], near: float, bend: tuple[float, float] | None = None
+) -> CameraMap | None:
     """The map on which most of some pixels agree; None where there is none.
 
     Args:
@@ -82,6 +84,7 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
         points: where they are in the picture.
         shape: height and width of the picture.
         near: points by which one that agrees is off at most, once the lens is known.
+        bend: k1 and k2 of the lens; None: they are to be found, too.
     """
     import cv2
 
@@ -96,12 +99,12 @@ def camera_map(places: Points, points: Points, shape: tuple[int, int], near: flo
         matrix, _ = cv2.findHomography(places, points, cv2.RANSAC, loose, maxIters=4000, confidence=0.9999)
         if matrix is None or abs(np.linalg.det(matrix)) < 1e-12:
             continue
-        found = CameraMap(np.asarray(matrix, dtype=np.float64), middle, size)
+        found = CameraMap(np.asarray(matrix, dtype=np.float64), middle, size, bend or (0.0, 0.0))
         for limit, lens in ((loose, False), (near, False), (max(near, loose / 2), True), (near, True), (near, True)):
             agree = np.hypot(*(found.picture(places) - points).T) < limit
             if agree.sum() < FEWEST:
                 break
-            found = fitted(found, places[agree], points[agree], near, lens=lens)
+            found = fitted(found, places[agree], points[agree], near, lens=lens and bend is None)
             score = _agreement(found, places, points, near)
             if score > most:
                 best, most = found, score

@@ -50,6 +50,8 @@ read there at all, too little is known of it."""
 NOISE, BADLY, LITTLE = 0.25, 0.3, 0.5
 """By so much light fails to go with its own channels for a camera's noise, and that says little; what fails by so much
 more does not go with them at all."""
+UNCLEAR = 0.3
+"""What speaks against a segment at its place of which nobody can tell the colour: it may not be its word that plays."""
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
 AROUND, FAR = 3, 4.0
@@ -265,7 +267,8 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost, usual = cost + each, usual + well
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
-    cost += _wrong_hues(int(wrong.sum()))
+    unclear = UNCLEAR * int((own == hues.UNKNOWN).sum())
+    cost, usual = cost + _wrong_hues(int(wrong.sum())) + unclear, usual + unclear
     return Fit(cost, cost - usual, row, off, close, moved, due)
 
 

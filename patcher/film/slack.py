@@ -69,7 +69,7 @@ def _held_against(
         return None
     if not needed:
         return seen
-    without = camera_map(here, there, shape, near)
+    without = camera_map(here, there, shape, near, seen.map.bend)
     return None if without is None or not without.upright() else replace(seen, map=without, of_all=seen.map)
 
 
