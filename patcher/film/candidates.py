@@ -122,7 +122,7 @@ class Candidates:
         own, letters = fit(seen, run, wired, slack), seen.letters(run)
         hue = seen.hue[own.row]
         known = own.close[:, None] & (hue != UNKNOWN) & (wired.hue != UNKNOWN)
-        wrong = (known & (hue != wired.hue)).any(axis=1)
+        wrong = (known & (hue != wired.hue)).any(axis=1) | own.exchanged
         lacks = np.argwhere(known & (hue == DARK_HUE) & (wired.hue >= 0))
         for pixel, segment in lacks[:MOST_ODD].tolist():
             letter = SEEN[wired.hue[pixel, segment]]

@@ -24,7 +24,7 @@ from patcher.clip.spots import Series, activity
 from patcher.faults import Planned
 from patcher.film.camera_map import CameraMap
 from patcher.film.map_search import spacing
-from patcher.film.mixed import channels_seen
+from patcher.film.mixed import channels_seen, letters_exchanged
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
 from patcher.frames.film_code import Channels, Code
 
@@ -209,6 +209,7 @@ class Fit:
         close: whether that is at its place.
         places: where its pixels are, displaced as they seem to be: shape (pixels, 2), metres.
         due: which of its pixels should be read: lit, in the picture, and not lost in something bright.
+        exchanged: which of those that play the channels of several show some of them in each other's colour.
     """
 
     cost: float
@@ -218,6 +219,7 @@ class Fit:
     close: NDArray[np.bool_]
     places: Points
     due: NDArray[np.bool_]
+    exchanged: NDArray[np.bool_]
 
     def goes_well(self) -> bool:
         """Whether most of the pixels that should be read are at their places, and few are read elsewhere."""
@@ -261,15 +263,15 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     if broken.any():
         cost += float(np.where(_has_light(seen.lit, moved[broken], limit), STRANGE, RESTLESS).sum())
         cost += UNSEEN * int((~_has_light(seen.restless, moved[broken], limit)).sum())
-    mixed = np.flatnonzero(wired.pixel == MIXED)
+    mixed, exchanged = np.flatnonzero(wired.pixel == MIXED), np.zeros(len(close), dtype=bool)
     if wired.mixed is not None and len(mixed):
-        each, well = _mixture(seen, run, mixed, wired.mixed, moved)
+        each, well, exchanged[mixed] = _mixture(seen, run, mixed, wired.mixed[mixed], moved)
         cost, usual = cost + each, usual + well
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
     unclear = UNCLEAR * int((own == hues.UNKNOWN).sum())
-    cost, usual = cost + _wrong_hues(int(wrong.sum())) + unclear, usual + unclear
-    return Fit(cost, cost - usual, row, off, close, moved, due)
+    cost, usual = cost + _wrong_hues(int(wrong.sum()) + 2 * int(exchanged.sum())) + unclear, usual + unclear
+    return Fit(cost, cost - usual, row, off, close, moved, due, exchanged)
 
 
 def _between(pixels: Channels, close: NDArray[np.bool_], reach: int) -> NDArray[np.bool_]:
@@ -369,16 +371,21 @@ def _has_light(lights: cKDTree | None, places: Points, limit: float) -> NDArray[
 
 def _mixture(
     seen: Evidence, run: str, mixed: Channels, channels: NDArray[np.int32], moved: Points
-) -> tuple[float, float]:
-    """What speaks against the channels of several pixels where they should play, and what of it no fault explains."""
-    some = mixed[:: max(1, len(mixed) // MOST_MIXED)]
-    ways = [seen.map.picture(moved[some])]
+) -> tuple[float, float, NDArray[np.bool_]]:
+    """What speaks against the channels of several pixels where they should play, and what of it no fault explains; and
+    which of those show letters in each other's colour.
+    """
+    ways = [seen.map.picture(moved[mixed])]
     if seen.of_all is not None:  # no light of these tells where they are: the map of all may know better
-        ways.append(seen.of_all.picture(seen.places[run][some]))
-    every = [channels_seen(seen.look(at), seen.code, channels[some], seen.letters(run)) for at in ways]
+        ways.append(seen.of_all.picture(seen.places[run][mixed]))
+    some, letters = slice(None, None, max(1, len(mixed) // MOST_MIXED)), seen.letters(run)
+    every = [channels_seen(seen.look(at[some]), seen.code, channels[some], letters) for at in ways]
     best = int(np.argmax([found.mean() for found in every]))
-    badly = 1 - every[best]
-    read = _has_light(_tree(seen.lights.at), ways[best], max(1.2, CLOSE * seen.pitch[run] * seen.scale))
+    badly, at = 1 - every[best], ways[best][some]
+    exchanged = np.zeros(len(mixed), dtype=bool)
+    if badly.mean() < NOISE:
+        exchanged = letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
+    read = _has_light(_tree(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
     cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
-    cost = np.where(seen.glares(ways[best]), cost.clip(0, GLARED), cost)
-    return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed)
+    cost = np.where(seen.glares(at), cost.clip(0, GLARED), cost)
+    return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed), exchanged

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import permutations
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +14,11 @@ from patcher.frames.film_code import Code
 
 BY_COLOUR = 0.2
 """Of how well light goes with several channels, so much is a matter of its colours."""
+FEW, CLEAR = 8, 0.7
+"""So many pixels tell what the letters of a run look like; light that goes with its channels less well tells none."""
+APART, EVEN = 12.0, 0.02
+"""How much more must speak against all other orders of the letters than against one; parts of a pixel's light by which
+pixels alike differ at least."""
 
 
 def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.float64]:
@@ -28,11 +36,7 @@ def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: 
     drive = code.drive(mixed.astype(np.int64)).astype(np.float64)
     meant = np.einsum("nlb,lc->nbc", drive, pure(letters))
     left, energy, driven, agree = np.zeros((4, len(light)))
-    for bins in np.split(np.arange(light.shape[1]), code.segments):
-        changes, coloured, table = (
-            part - part.mean(axis=1, keepdims=True)
-            for part in (light[:, bins].astype(np.float64), meant[:, bins], drive[:, :, bins].transpose(0, 2, 1))
-        )
+    for changes, coloured, table in _by_segment(code, light.astype(np.float64), meant, drive.transpose(0, 2, 1)):
         left += ((changes - table @ (np.linalg.pinv(table) @ changes)) ** 2).sum(axis=(1, 2))
         energy += (changes**2).sum(axis=(1, 2))
         driven += (coloured**2).sum(axis=(1, 2))
@@ -41,3 +45,38 @@ def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: 
     colours = np.divide(agree, size, out=np.zeros(len(light)), where=size > 0)
     moments = 1 - np.divide(left, energy, out=np.ones(len(light)), where=energy > 0)
     return (1 - BY_COLOUR) * moments + BY_COLOUR * colours.clip(0, 1)
+
+
+def letters_exchanged(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.bool_]:
+    """Which letters show the channel of another, against what most pixels of their run show: shape (places, letters).
+
+    Args:
+        light, code, mixed, letters: as above.
+    """
+    found = np.zeros(mixed.shape, dtype=bool)
+    rows = np.flatnonzero((mixed >= 0).all(axis=1))
+    drive = code.drive(mixed[rows].astype(np.int64)).astype(np.float64).transpose(0, 2, 1)
+    parts = [*_by_segment(code, light[rows].astype(np.float64), drive)]
+    changes, table = (np.concatenate([part[which] for part in parts], axis=1) for which in (0, 1))
+    colour = np.linalg.pinv(table) @ changes
+    left = ((changes - table @ colour) ** 2).sum(axis=(1, 2))
+    bright = colour.sum(axis=(1, 2))
+    clear = (left < (1 - CLEAR) * (changes**2).sum(axis=(1, 2))) & (bright > 0)
+    if clear.sum() < FEW:
+        return found
+    rows, colour = rows[clear], colour[clear] / bright[clear, None, None]
+    usual = np.median(colour, axis=0)
+    orders = np.array([*permutations(range(len(letters)))])
+    off = ((colour[:, None] - usual[orders]) ** 2).sum(axis=(2, 3))
+    spread = np.median(off[:, 0]) / usual.size + EVEN**2
+    against = np.sort(off / (2 * spread), axis=1)
+    best = orders[off.argmin(axis=1)]
+    told = against[:, 1] - against[:, 0] > APART
+    found[rows[told]] = best[told] != np.arange(len(letters))
+    return found
+
+
+def _by_segment(code: Code, *parts: NDArray[np.float64]) -> Iterator[tuple[NDArray[np.float64], ...]]:
+    """The segments of what goes from bin to bin, each without its mean: shape (places, bins, n) each."""
+    for bins in np.split(np.arange(parts[0].shape[1]), code.segments):
+        yield tuple(part[:, bins] - part[:, bins].mean(axis=1, keepdims=True) for part in parts)

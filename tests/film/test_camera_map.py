@@ -14,6 +14,9 @@ HIGH, WIDE = SHAPE
 MIDDLE = np.array([WIDE - 1, HIGH - 1]) / 2
 FOCAL = 900.0
 NEAR = 1.5
+K1 = -0.2
+LENS = (K1 * (np.hypot(WIDE, HIGH) / 2 / FOCAL) ** 2, 0.0)
+"""The same in halves of the diagonal: OpenCV counts from the middle in focal lengths."""
 
 
 def places(rng: np.random.Generator, count: int) -> np.ndarray:
@@ -67,6 +70,19 @@ def test_without_a_lens_it_is_the_projective_map_of_opencv(seed: int) -> None:
     assert found is not None
     theirs = cv2.perspectiveTransform(at[:, None], matrix)[:, 0]
     assert np.hypot(*(found.picture(at) - theirs).T).max() < 0.25
+
+
+@pytest.mark.parametrize("seed", seeds(3, 10))
+def test_with_its_lens_known_a_map_reaches_beyond_its_lights(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    view, at, beyond = int(rng.integers(1 << 30)), places(rng, 150) * [0.3, 1.0], places(rng, 100)
+    points = filmed(at, np.random.default_rng(view), K1) + rng.normal(0, 0.1, at.shape)
+    found = camera_map(at, points, SHAPE, NEAR, LENS)
+    assert found is not None
+    assert found.bend == LENS
+    truth = filmed(beyond, np.random.default_rng(view), K1)
+    inside = ((truth > 0) & (truth < [WIDE, HIGH])).all(axis=1)
+    assert np.hypot(*(found.picture(beyond) - truth)[inside].T).mean() < 1.0
 
 
 @pytest.mark.parametrize("degrees", [-25, 0, 25])

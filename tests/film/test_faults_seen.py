@@ -14,7 +14,7 @@ from patcher.clip import hues
 from patcher.faults import departure, parse
 from patcher.film.faults_seen import Explained
 from patcher.film.fit import Evidence, Slack, fit
-from patcher.film.mixed import channels_seen
+from patcher.film.mixed import channels_seen, letters_exchanged
 from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks
 from rig.examples import later
@@ -66,6 +66,8 @@ TOGETHER = [
     "data-in:panel=top-left+missing:panel/12",
     # a pixel with white among those without: all behind it take channels of two, by words that are read all the same
     "replaced:panel/20=RGBW+universe-shift:box/2=1",
+    # another order among pixels that all take channels of two: its light goes with them, in each other's colours
+    "replaced:panel/8=GRBW+replaced:panel/24=BGR",
 ]
 
 
@@ -107,6 +109,20 @@ def test_light_goes_with_its_own_channels_though_it_is_too_bright_and_with_no_ot
     assert np.median(apart) < 0.4
 
 
+@given(st.integers(0, 10**6), st.permutations(range(3)))
+def test_letters_in_each_others_colour_are_told_where_the_channels_are_of_several_pixels(
+    seed: int, order: list[int]
+) -> None:
+    own, rng = hut(), np.random.default_rng(seed)
+    channels = rng.choice(own.plan.takes["panel"], 14, replace=False) + int(rng.integers(1, 3))
+    takes = channels.copy()
+    takes[5] = takes[5][order]
+    light = own.light(takes, "RGB", rng) * 160 + rng.normal(0, 1.5, (len(takes), own.sent.shape[1], 3))
+    found = letters_exchanged(light.astype(np.float32), own.code, channels.astype(np.int32), "RGB")
+    assert found[5].tolist() == [letter != place for place, letter in enumerate(order)]
+    assert not np.delete(found, 5, axis=0).any()
+
+
 @pytest.mark.parametrize("text", [*later("dark-channel:panel/13=B"), "dark-channel:hatch/9=R"])
 def test_one_dark_letter_is_named(text: str) -> None:
     """Of which all is seen: the letter's segment is dark, the others play."""
@@ -124,6 +140,7 @@ def test_what_is_seen_speaks_less_against_the_true_wiring_than_against_the_plan(
     held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)
     for run in takes:
         evidence, slack = held[run]
+        assert evidence.map.bend == seen.map.bend, "a map without the run knows no lens of its own"
         true, plan = (
             fit(evidence, run, shown(each, own.letters(run), own.code), slack).cost
             for each in (takes[run], own.plan.takes[run])
