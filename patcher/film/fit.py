@@ -382,9 +382,9 @@ def _mixture(
     every = [channels_seen(seen.look(at[some]), seen.code, channels[some], letters) for at in ways]
     best = int(np.argmax([found.mean() for found in every]))
     badly, at = 1 - every[best], ways[best][some]
-    exchanged = np.zeros(len(mixed), dtype=bool)
+    exchanged: NDArray[np.bool_] = np.zeros(len(mixed), dtype=bool)
     if badly.mean() < NOISE:
-        exchanged = letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
+        exchanged |= letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
     read = _has_light(_tree(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
     cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
     cost = np.where(seen.glares(at), cost.clip(0, GLARED), cost)
