@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,8 @@ WIDTH = 1.0
 """Points: the standard deviation of the weights with which they count."""
 LEAST_ACTIVE = 1.0
 """Grey levels by which a spot must change, more than what is around it."""
+GRAIN, MOST_KEPT = 8, 20_000
+"""Parts of a point to which a look is aimed; so many of the places that were looked at are kept."""
 
 
 def spots(cube: Cube, most: int) -> Points:
@@ -73,3 +77,31 @@ def series(cube: Cube, points: Points) -> Series:
             total += weight[:, None, None] * cube.values[:, which.clip(0)].transpose(1, 0, 2)
     found: Series = total / (np.maximum(weights, 1e-6)[:, None, None] * SCALE)
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """Looks at a clip's light, the cycle beginning in bin 0; a place that was looked at is kept.
+
+    Attributes:
+        cube: the clip.
+        turn: the bin in which the cycle begins.
+    """
+
+    cube: Cube
+    turn: int
+    _kept: dict[tuple[int, int], Series] = field(default_factory=dict)
+
+    def __call__(self, points: Points) -> Series:
+        """The light at some points, to an eighth of a point: shape (points, bins, 3)."""
+        aims, which = np.unique(np.round(points * GRAIN).astype(np.int64).reshape(-1, 2), axis=0, return_inverse=True)
+        names = [(x, y) for x, y in aims.tolist()]
+        if len(self._kept) + len(names) > MOST_KEPT:
+            self._kept.clear()
+        new = [number for number, name in enumerate(names) if name not in self._kept]
+        if new:
+            light = np.roll(series(self.cube, aims[new] / GRAIN), -self.turn, axis=1)
+            self._kept.update(zip((names[number] for number in new), light, strict=True))
+        if not names:
+            return np.empty((0, len(self.cube.values), 3), dtype=np.float32)
+        return np.stack([self._kept[name] for name in names])[which.reshape(-1)]

@@ -22,6 +22,8 @@ NEARLY_ALL = 0.75
 BENT, FINE = (0.03, 0.006), 0.2
 """How much a lens bends by k1 and by k2, on the mean of squares; of the points by which one that agrees may be off, by
 how many most are."""
+MOST_BENT = 4.0
+"""So many times as much a lens bends at most: what hangs on a wall that is not flat would bend it further."""
 UPRIGHT = 1.5
 """Up is up where it leans to a side by no more than so many times less: a picture is turned by 34 degrees at most."""
 LENS = 40
@@ -139,6 +141,8 @@ def fitted(before: CameraMap, places: Points, points: Points, near: float, *, le
         away = ((made(values).picture(flat) - points) / (FINE * near)).ravel()
         return np.append(away, values[8:] / (np.array(BENT) if lens else 1.0))
 
-    first = np.append(start.ravel()[:8] / units, before.bend if lens else [])
-    best = made(least_squares(off, first, loss="soft_l1", max_nfev=40).x)
+    most = MOST_BENT * np.array(BENT) if lens else np.empty(0)
+    first = np.append(start.ravel()[:8] / units, np.clip(before.bend, -0.9 * most, 0.9 * most) if lens else [])
+    limits = np.append(np.full(8, np.inf), most)
+    best = made(least_squares(off, first, loss="soft_l1", max_nfev=40, bounds=(-limits, limits)).x)
     return CameraMap(best.matrix @ np.linalg.inv(out), best.middle, best.size, best.bend)

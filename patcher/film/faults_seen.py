@@ -34,6 +34,8 @@ SMALL = ("missing", "replaced", "dark-channel", "dark")
 MOVES = ("missing", "replaced")
 """Faults at a pixel that may change all that comes behind it."""
 OF_DARK = ("dead", "cut", "dark")
+BROKEN = "flicker"
+"""Goes with any light, and so with a branch's or a window's: it must explain much."""
 QUIET, GLOWS = 0.3, 3.0
 """Dark pixels of which a greater part blinks are not held to be dark; points around a light in which everything
 does."""
@@ -149,7 +151,7 @@ class Search:
         known = changed - strange
         gain = self._speaks.cost(without, known) - self._speaks.cost(wired, known)
         pixels = sum(int((without[run].pixel != wired[run].pixel).sum()) for run in known)
-        if gain > UNEXPLAINED or (known == changed and gain > pixels):
+        if gain > UNEXPLAINED or (known == changed and gain > pixels and fault.kind != BROKEN):
             return True
         left = sum(self._speaks.held(run, wired[run])[1] for run in changed)
         return self._speaks.cost(without, changed) - self._speaks.cost(wired, changed) > UNEXPLAINED + MOSTLY * left

@@ -345,7 +345,8 @@ def _placed(
 def _mode(away: Points, near: float) -> NDArray[np.float64]:
     """The displacement on which most agree."""
     some = away[:: max(1, len(away) // 150)]
-    agree = (np.hypot(*(some[:, None] - some[None]).transpose(2, 0, 1)) < near).sum(axis=1)
+    across, up = some.T
+    agree = ((across[:, None] - across) ** 2 + (up[:, None] - up) ** 2 < near**2).sum(axis=1)
     best = some[int(agree.argmax())]
     found: NDArray[np.float64] = away[np.hypot(*(away - best).T) < near].mean(axis=0)
     return found

@@ -20,6 +20,9 @@ APART, EVEN = 12.0, 0.02
 """How much more must speak against all other orders of the letters than against one; parts of a pixel's light by which
 pixels alike differ at least."""
 
+TINY = 1e-9
+"""Added to what may be 0, before it divides."""
+
 
 def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.float64]:
     """How well light goes with running channels, the cycle beginning in bin 0: shape (places,), from 0 to 1.
@@ -37,8 +40,9 @@ def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: 
     meant = np.einsum("nlb,lc->nbc", drive, pure(letters))
     left, energy, driven, agree = np.zeros((4, len(light)))
     for changes, coloured, table in _by_segment(code, light.astype(np.float64), meant, drive.transpose(0, 2, 1)):
-        left += ((changes - table @ (np.linalg.pinv(table) @ changes)) ** 2).sum(axis=(1, 2))
-        energy += (changes**2).sum(axis=(1, 2))
+        own = (changes**2).sum(axis=(1, 2))
+        left += np.maximum(own - (_colours(table, changes) * (table.transpose(0, 2, 1) @ changes)).sum(axis=(1, 2)), 0)
+        energy += own
         driven += (coloured**2).sum(axis=(1, 2))
         agree += (changes * coloured).sum(axis=(1, 2))
     size = np.sqrt(energy * driven)
@@ -58,7 +62,7 @@ def letters_exchanged(light: Series, code: Code, mixed: NDArray[np.int32], lette
     drive = code.drive(mixed[rows].astype(np.int64)).astype(np.float64).transpose(0, 2, 1)
     parts = [*_by_segment(code, light[rows].astype(np.float64), drive)]
     changes, table = (np.concatenate([part[which] for part in parts], axis=1) for which in (0, 1))
-    colour = np.linalg.pinv(table) @ changes
+    colour = _colours(table, changes)
     left = ((changes - table @ colour) ** 2).sum(axis=(1, 2))
     bright = colour.sum(axis=(1, 2))
     clear = (left < (1 - CLEAR) * (changes**2).sum(axis=(1, 2))) & (bright > 0)
@@ -80,3 +84,12 @@ def _by_segment(code: Code, *parts: NDArray[np.float64]) -> Iterator[tuple[NDArr
     """The segments of what goes from bin to bin, each without its mean: shape (places, bins, n) each."""
     for bins in np.split(np.arange(parts[0].shape[1]), code.segments):
         yield tuple(part[:, bins] - part[:, bins].mean(axis=1, keepdims=True) for part in parts)
+
+
+def _colours(table: NDArray[np.float64], changes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The colour of each channel that explains changes best, by least squares: shape (places, letters, 3). The colour
+    of a channel that does not play is black.
+    """
+    normal = table.transpose(0, 2, 1) @ table
+    normal += TINY * np.eye(normal.shape[1])
+    return np.asarray(np.linalg.solve(normal, table.transpose(0, 2, 1) @ changes), dtype=np.float64)

@@ -112,10 +112,7 @@ def evidence(
     found = best_map(_wirings(plan, places) if wired is None else [wired], places, code, read.lights, seen.cube.shape)
     if found is None:
         return None
-
-    def look(points: Points) -> spots.Series:
-        return np.roll(spots.series(seen.cube, points), -read.turn.bins, axis=1)
-
+    look = spots.Look(seen.cube, read.turn.bins)
     pitch = {run: _pitch(own) for run, own in places.items()}
     first = Evidence(plan, code, places, pitch, read.lights, hue, found, read.spots, look, seen.mean)
     read = closely(first, seen.cube, read, plan.takes if wired is None else wired)
