@@ -8,7 +8,6 @@ from itertools import combinations, permutations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from patcher.clip.hues import DARK as DARK_HUE
 from patcher.clip.hues import SEEN, UNKNOWN
@@ -30,6 +29,8 @@ MOST_BREAKS = 4
 """So many places are thought of at which all that comes behind may change."""
 BESIDE = 2
 """A fault that changes all that comes behind it may be found so many pixels beside where it is."""
+FEWEST, MOST_OF = 12, 0.6
+"""So many segments tell an order of colours; the part of them that must be as they should be with it."""
 MOST_ODD = 24
 """So many of a run's odd pixels are thought of."""
 
@@ -62,7 +63,8 @@ class Candidates:
 
     def _by_order(self, run: str) -> tuple[tuple[Fault, ...], ...]:
         if run not in self._ordered:
-            self._ordered[run] = tuple(self._in_order(run))
+            ways = [*self._in_order(run)]
+            self._ordered[run] = (*ways, *((*way, order) for way in ways for order in self._recoloured(run, way)))
         return self._ordered[run]
 
     def _in_order(self, run: str) -> Iterator[tuple[Fault, ...]]:
@@ -81,6 +83,23 @@ class Candidates:
             channels = usual(first[there[known]] - first[planned[known]])
             if channels:
                 yield from ((*faults, *more) for more in self._universes_off(run, channels))
+
+    def _recoloured(self, run: str, faults: tuple[Fault, ...]) -> Iterator[Fault]:
+        """The order of colours in which most lights at a run's places are as they should be with some faults, where it
+        is another than the planned one: by itself neither those faults nor the order may explain anything.
+        """
+        row, near = self._lights_there(run)
+        orders = [fault for fault in self._coarse(run) if fault.kind == "colour-order" and fault.where == run]
+        agree: list[float] = []
+        for more in [(), *((fault,) for fault in orders)]:
+            wired = self._shown(run, (*faults, *more))
+            own = near & (wired.pixel == self.read_there(run)) if wired is not None else np.zeros_like(near)
+            hue = self._seen.hue[row[own]]
+            known = hue >= 0
+            goes = wired is not None and known.sum() >= FEWEST
+            agree.append(float((hue == wired.hue[own])[known].mean()) if wired is not None and goes else 0.0)
+        if orders and max(agree) > max(agree[0], MOST_OF):
+            yield orders[int(np.argmax(agree)) - 1]
 
     def _word_of(self, run: str, faults: tuple[Fault, ...]) -> Channels | None:
         """The pixel whose word each pixel of a run plays with some faults; None where they make no sense together."""
@@ -219,11 +238,16 @@ class Candidates:
 
     def read_there(self, run: str) -> Channels:
         """The word that plays at each place of a run, as the map has it, displaced by nothing; -1 for none."""
+        row, near = self._lights_there(run)
+        return np.where(near, self._seen.lights.pixel[row], -1) if len(self._seen.lights) else np.where(near, 0, -1)
+
+    def _lights_there(self, run: str) -> tuple[Channels, NDArray[np.bool_]]:
+        """The light nearest to each place of a run, as the map has it, and whether it is at that place."""
         seen, _ = self._slack[run]
-        if not len(seen.at):
-            return np.full(len(seen.places[run]), -1)
-        away, row = cKDTree(seen.at).query(seen.places[run])
-        return np.where(away < 0.5 * seen.pitch[run], seen.lights.pixel[row], -1)
+        if seen.lit is None:
+            return np.zeros(len(seen.places[run]), dtype=np.int64), np.zeros(len(seen.places[run]), dtype=bool)
+        away, row = seen.lit.query(seen.places[run])
+        return np.asarray(row, dtype=np.int64), np.asarray(away < 0.5 * seen.pitch[run], dtype=bool)
 
 
 def _breaks(before: NDArray[np.float64], behind: NDArray[np.float64]) -> list[int]:

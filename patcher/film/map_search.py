@@ -98,17 +98,15 @@ def _agree(here: Points, there: Points, near: float) -> int:
     if len(here) < FEWEST or np.linalg.matrix_rank(here - here.mean(axis=0), tol=1e-3) < 2:
         return 0
     some = slice(None, None, max(1, len(here) // 400))
-    matrix, _ = cv2.findHomography(here[some], there[some], cv2.RANSAC, 4 * near, maxIters=500)
-    if matrix is None:
-        return 0
-    for limit in (4 * near, 2 * near):
-        close = np.hypot(*(moved(matrix, here) - there).T) < limit
+    found, close = cv2.findHomography(here[some], there[some], cv2.RANSAC, 4 * near, maxIters=500)[0], np.empty(0, bool)
+    for limit in (4 * near, 2 * near, 2 * near):
+        if found is None:
+            return 0
+        close = np.hypot(*(moved(np.asarray(found, dtype=np.float64), here) - there).T) < limit
         if close.sum() < FEWEST:
             return 0
-        matrix = cv2.findHomography(here[close], there[close], 0)[0]
-        if matrix is None:
-            return 0
-    return int((np.hypot(*(moved(matrix, here) - there).T) < 2 * near).sum())
+        found = cv2.findHomography(here[close], there[close], 0)[0]
+    return int(close.sum())
 
 
 def _reflected(lights: Lights, agree: NDArray[np.bool_]) -> bool:

@@ -29,6 +29,10 @@ Known = tuple[frozenset[Fault], frozenset[str]]
 MOST_LOOKS, BETTER = 6, 10.0
 """So often are the lights read anew with faults that were found, and once more where so much less spoke against those
 found then."""
+GLARE = 200.0
+"""Grey levels on the mean: where it is brighter, a letter that does not show may be lost in a street light's or a
+window's light.
+"""
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 
@@ -108,17 +112,22 @@ def evidence(
     }  # fmt: skip
     letters = "".join({letter for run in show.runs.values() for letter in show.type_of(run).colour_order})
     meant = planned_hue(plan, code)
-    hue = hues.hues(read.lights, meant[read.lights.pixel], letters)
+
+    def told(read: Heard) -> hues.Hues:
+        found = hues.hues(read.lights, meant[read.lights.pixel], letters)
+        high, wide = seen.mean.shape
+        x, y = np.round(read.lights.at).astype(int).T
+        glares = seen.mean[y.clip(0, high - 1), x.clip(0, wide - 1)] > GLARE
+        return np.where((found == hues.DARK) & glares[:, None], np.int8(hues.UNKNOWN), found)
+
     found = best_map(_wirings(plan, places) if wired is None else [wired], places, code, read.lights, seen.cube.shape)
     if found is None:
         return None
     look = spots.Look(seen.cube, read.turn.bins)
     pitch = {run: _pitch(own) for run, own in places.items()}
-    first = Evidence(plan, code, places, pitch, read.lights, hue, found, read.spots, look, seen.mean)
+    first = Evidence(plan, code, places, pitch, read.lights, told(read), found, read.spots, look, seen.mean)
     read = closely(first, seen.cube, read, plan.takes if wired is None else wired)
-    first = replace(first, busy=read.spots)
-    hue = hues.hues(read.lights, meant[read.lights.pixel], letters)
-    return replace(first, lights=read.lights, hue=hue)
+    return replace(first, busy=read.spots, lights=read.lights, hue=told(read))
 
 
 def planned_hue(plan: Planned, code: Code) -> hues.Hues:

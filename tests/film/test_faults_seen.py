@@ -66,6 +66,8 @@ TOGETHER = [
     "data-in:panel=top-left+missing:panel/12",
     # a pixel with white among those without: all behind it take channels of two, by words that are read all the same
     "replaced:panel/20=RGBW+universe-shift:box/2=1",
+    # neither the words without their colours nor the colours without their words explain anything
+    "shift:panel=4+colour-order:panel=BRG",
     # another order among pixels that all take channels of two: its light goes with them, in each other's colours
     "replaced:panel/8=GRBW+replaced:panel/24=BGR",
 ]
