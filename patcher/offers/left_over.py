@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 
 from patcher.limits.refresh import rate_text
 from patcher.propose.chains import Route, accepts, route_ms, universes
@@ -27,7 +28,8 @@ def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str
         return "no free port can take its kind of pixels", f"{_MORE}, or free one with --afresh"
     rooms = [room(given.boxes[outlet.box], outlet, run.kind, run.reset_us, given.frame_rate) for _, outlet in takes]
     if max(rooms) < run.pixels:
-        return _too_long(given, number, run, max(rooms), takes[0][0])
+        widest = max(_pixels_left(given, at) for at, _ in takes)
+        return _too_long(given, number, run, max(rooms), takes[0][0], widest)
     if all(_too_many_universes(given, number, at) for at, _ in takes):
         return "no box has as many universes left", "raise universes where the box can do more, or add a box"
     if not sure:
@@ -36,14 +38,24 @@ def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str
     return says, f"{_MORE}, or lower frame_rate"
 
 
-def _too_long(given: Instance, number: int, run: OpenRun, most: int, at: int) -> tuple[str, str]:
-    """Of a run for which no port has as much room."""
+def _pixels_left(given: Instance, at: int) -> float:
+    """How many pixels a port has room for, whatever the frame rate."""
+    outlet = given.outlets[at]
+    most = given.boxes[outlet.box].port_pixels
+    return inf if most is None else most - outlet.taken
+
+
+def _too_long(given: Instance, number: int, run: OpenRun, most: int, at: int, widest: float) -> tuple[str, str]:
+    """Of a run for which no port has as much room; `widest` is what ports have room for, whatever the frame rate."""
     way = given.outlets[at]
     alone = route_ms(replace(given, outlets=(replace(way, taken=0),)), Route(0, ((number, 0),), 0))
     if alone > 1000 / given.frame_rate:
         rate = rate_text(1000 / alone)
         says = f"its {run.pixels} pixels take {alone:.1f} ms: {rate} frames a second, and the show plays"
-        return f"{says} {given.frame_rate:g}", f"make two runs of it, or lower frame_rate to {rate} or less"
+        says += f" {given.frame_rate:g}"
+        if widest < run.pixels:
+            return f"{says}; and a port takes {widest:g} pixels at most", "make two runs of it, or more"
+        return says, f"make two runs of it, or lower frame_rate to {rate} or less"
     return (
         f"it has {run.pixels} pixels, and the most that a port has room for is {most}",
         "make two runs of it, or add a port that has room for it",

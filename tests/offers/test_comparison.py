@@ -91,6 +91,7 @@ def test_which_of_two_wirings_is_better() -> None:
 
 REASONS = [
     ({"pixels": 1200}, {}, "take 36.3 ms: 27.5 frames a second, and the show plays 40"),
+    ({"pixels": 1200}, {"port_pixels": 1000}, "the show plays 40; and a port takes 1000 pixels at most"),
     ({"pixels": 500}, {"port_pixels": 400}, "500 pixels, and the most that a port has room for is 400"),
     ({"pixels": 500}, {"universes": 2}, "no box has as many universes left"),
     ({"pixels": 500}, {"at": None}, "no box has a place"),
