@@ -12,6 +12,7 @@ import typer
 
 from patcher.cli.inputs import load
 from patcher.cli.options import AsJson, ShowFile
+from patcher.cli.working import working
 from patcher.errors import choose_from, refuse
 from patcher.terminal.printed import finding_json, say_json
 
@@ -113,7 +114,8 @@ def power(
         gauges, kinds = _wires(wire), None if supplies is None else _kinds(supplies)
         wiring = load(show)
         make = feed_plan.plan if kinds is None else partial(supply_plan.plan, kinds=kinds)
-        planned = make(wiring, gauges=gauges, slack=slack / 100, margin=margin / 100, level=level, celsius=celsius)
+        with working("The plan of feeds"):
+            planned = make(wiring, gauges=gauges, slack=slack / 100, margin=margin / 100, level=level, celsius=celsius)
         _say_plan(show, seen, wiring, planned, write=write, as_json=as_json)
     else:
         wiring = load(show)

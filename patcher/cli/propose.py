@@ -10,6 +10,7 @@ import typer
 
 from patcher.cli.inputs import examine
 from patcher.cli.options import AsJson, ShowFile
+from patcher.cli.working import working
 from patcher.errors import PatcherError, refuse
 from patcher.terminal.printed import say_json
 
@@ -59,7 +60,8 @@ def propose(
     if svg is not None:
         refuse_output(svg)
     seen = as_read(show)
-    found = _compared(show, kind, afresh=afresh, seconds=seconds)
+    with working("The search for proposals"):
+        found = _compared(show, kind, afresh=afresh, seconds=seconds)
     wanted = write or number or 1
     offer = propose_report.chosen(found, wanted)
     if offer is None and (number or write):

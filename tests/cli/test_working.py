@@ -1,0 +1,51 @@
+"""What takes a while shows a sign of life on a terminal, and Ctrl-C ends it in words."""
+
+from __future__ import annotations
+
+import os
+import pty
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rig.shipped import SHOWS
+
+LONG = [
+    (["propose", "--afresh", "--seconds", "60"], "The search for proposals"),
+    (["power", "--plan", "--supplies", "12V30A"], "The plan of feeds"),
+]
+
+
+@pytest.mark.parametrize(("words", "says"), LONG)
+def test_what_takes_a_while_says_so_and_ctrl_c_ends_it_and_writes_nothing(
+    words: list[str], says: str, tmp_path: Path
+) -> None:
+    show = tmp_path / "village.toml"
+    shutil.copy(SHOWS / "village.toml", show)
+    before = show.read_bytes()
+    ours, theirs = pty.openpty()
+    command = [
+        sys.executable,
+        "-m",
+        "patcher",
+        words[0],
+        str(show),
+        *words[1:],
+        "--write",
+        *(["1"] if words[0] == "propose" else []),
+    ]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs) as process:
+        os.close(theirs)
+        heard = b""
+        while says.encode() not in heard:
+            heard += os.read(ours, 4096)
+        process.send_signal(signal.SIGINT)
+        while b"nothing was written." not in heard:
+            heard += os.read(ours, 4096)
+        assert process.wait() == 130
+    os.close(ours)
+    assert show.read_bytes() == before
