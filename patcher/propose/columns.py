@@ -6,7 +6,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import inf
 from typing import Any
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from patcher.propose.boards import Floats, Ints
 from patcher.propose.bounds import Duals
 from patcher.propose.chains import Route, universes
+from patcher.propose.cuts import Cuts, Parts, no_cuts
 from patcher.propose.instance import Instance, one_order
 
 
@@ -69,7 +70,7 @@ class Rows:
         box: the box of each outlet.
         capped: the boxes whose universes are limited, and how many are free.
         either: the outlets of boxes that take one colour order, box by box: one of them at most is used.
-        cuts: sets of three runs, of which no two chains may each have two (subset-row cuts): shape (cuts, 3).
+        cuts: the cuts.
         most_boxes: how many boxes may be used besides those in use; None without a limit.
     """
 
@@ -79,7 +80,7 @@ class Rows:
     box: Ints
     capped: dict[int, float]
     either: tuple[tuple[int, ...], ...]
-    cuts: Ints
+    cuts: Cuts
     most_boxes: int | None = None
 
     @property
@@ -112,7 +113,7 @@ def rows(given: Instance, dearest: int) -> Rows:
     several = tuple(tuple(group) for group in either.values() if len(group) > 1)
     counts = np.array([min(len(outlet.ports), len(given.runs)) for outlet in given.outlets], dtype=np.float64)
     box_of = np.array([outlet.box for outlet in given.outlets], dtype=np.int64)
-    none = np.zeros((0, 3), dtype=np.int64)
+    none = no_cuts(len(given.runs))
     return Rows(given, _MUCH * dearest * len(given.runs) + 1, counts, box_of, capped, several, none)
 
 
@@ -123,19 +124,6 @@ def fits_universes(fixed: Rows, routes: Sequence[Route]) -> bool:
     used = {outlet for group in fixed.either for outlet in group} & set(columns.outlet.tolist())
     one_each = len(used) == len({int(fixed.box[outlet]) for outlet in used})
     return one_each and all(columns.universes[box == capped].sum() <= most for capped, most in fixed.capped.items())
-
-
-def with_cuts(fixed: Rows, more: Ints) -> Rows:
-    """The same rows with more cuts."""
-    return replace(fixed, cuts=np.concatenate([fixed.cuts, more]))
-
-
-def pairs_in(cuts: Ints, columns: Columns) -> NDArray[np.int8]:
-    """Whether each column has two runs of each cut: shape (columns, cuts)."""
-    found = np.zeros((len(columns), len(cuts)), dtype=np.int8)
-    for number, three in enumerate(cuts):
-        found[:, number] = columns.runs[:, three].sum(axis=1) // 2
-    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +144,7 @@ def program(fixed: Rows, columns: Columns) -> Program:
     switches = fixed.switches
     width, every = count + runs + len(switches), np.arange(count)
     equal = hstack([csr_array(columns.runs.T.astype(np.float64)), csr_array(np.eye(runs, runs + len(switches)))])
-    limits = [fixed.counts.copy(), np.array(list(fixed.capped.values())), np.ones(len(fixed.cuts))]
+    limits = [fixed.counts.copy(), np.array(list(fixed.capped.values())), fixed.cuts.limits]
     row, column, value = [columns.outlet], [every], [np.ones(count)]
     for number, of in enumerate(switches):
         row, column = [*row, np.array(of)], [*column, np.full(len(of), count + runs + number)]
@@ -168,7 +156,7 @@ def program(fixed: Rows, columns: Columns) -> Program:
         value.append(columns.universes[of_box])
     at = (np.concatenate(row), np.concatenate(column))
     top = csr_array((np.concatenate(value), at), shape=(outlets + len(fixed.capped), width))
-    cuts = csr_array(np.pad(pairs_in(fixed.cuts, columns).T, ((0, 0), (0, width - count))).astype(np.float64))
+    cuts = csr_array(np.pad(fixed.cuts.of(columns.runs).T, ((0, 0), (0, width - count))).astype(np.float64))
     several, few = _switched(fixed, width)
     cost = np.concatenate([columns.price, np.full(runs, float(fixed.left_over)), np.zeros(len(switches))])
     return Program(cost, equal, vstack([top, cuts, csr_array(several)]).tocsr(), np.concatenate([*limits, few]))
@@ -234,13 +222,13 @@ def linear(fixed: Rows, columns: Columns, seconds: float = inf) -> LinearAnswer:
     )
 
 
-def reduced_costs(fixed: Rows, columns: Columns, answer: LinearAnswer, pairs: NDArray[np.int8] | None = None) -> Floats:
-    """What each column costs beyond what its runs are worth."""
+def reduced_costs(fixed: Rows, columns: Columns, answer: LinearAnswer, parts: Parts) -> Floats:
+    """What each column costs beyond what its runs are worth; `parts` are what it adds to the cuts."""
     duals = answer.duals
     found = columns.price - columns.runs @ duals.runs - duals.outlets[columns.outlet]
     found -= duals.universes[fixed.box[columns.outlet]] * columns.universes
     if len(fixed.cuts):
-        found -= (pairs_in(fixed.cuts, columns) if pairs is None else pairs) @ answer.cuts
+        found -= parts @ answer.cuts
     return np.asarray(found, dtype=np.float64)
 
 

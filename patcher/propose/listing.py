@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from time import perf_counter
 
@@ -16,22 +16,21 @@ from patcher.propose.columns import (
     Rows,
     integer,
     linear,
-    pairs_in,
     reduced_costs,
-    with_cuts,
 )
+from patcher.propose.cuts import violated
 from patcher.propose.pricing import Candidates
 
 _FEW = 600
 """Chains that are decided without more cuts."""
 _SLOW = 0.03
 """Part of what the bound lacks that a round of cuts must bring."""
+_ROUNDS = 4
+"""So many rounds of larger cuts are looked at together."""
 _LIKELY, _SECONDS = 1_500, 2.0
 """So many of the likeliest chains are decided first, for at most so many seconds."""
 _MOST = 6_000
 """Chains that an integer program is made of at most: a larger one may not stop in time."""
-_CUTS = 30
-_VIOLATED = 0.02
 _FIRST = 2_000
 _MORE = 1_000
 
@@ -62,7 +61,7 @@ def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadl
     left = np.arange(len(listed.columns))
     active = np.zeros(len(left), dtype=bool)
     active[np.argsort(listed.reduced, kind="stable")[:_FIRST]] = True
-    before: float = -np.inf
+    reached, larger = [-np.inf], False
     best: tuple[Route, ...] | None = None
     while True:
         columns = listed.columns.take(left)
@@ -71,16 +70,17 @@ def best_of_list(fixed: Rows, listed: Candidates, goal: int, bound: float, deadl
         used = left[active][answer.taken > 1e-6]
         if whole(bound) >= goal:
             return Listed(best, goal, bound, _routes(listed, used))
-        cuts = violated(columns.take(active), answer.taken)
+        larger = larger or answer.value - reached[-1] < _SLOW * (goal - bound)
+        cuts = violated(columns.runs[active], answer.taken, larger=larger)
         # Left-over runs cost more than any plan below the goal; so they are no part of it.
         stays = values < goal - 1 - answer.value + 0.01
         left, active, values = left[stays], active[stays], values[stays]
-        slow = answer.value - before < _SLOW * (goal - bound)
+        slow = larger and answer.value - reached[-_ROUNDS:][0] < _ROUNDS * _SLOW * (goal - bound)
         late = perf_counter() > deadline
         if len(left) <= _FEW or slow or late or not len(cuts):
             break
-        before = answer.value
-        fixed = with_cuts(fixed, cuts)
+        reached.append(answer.value)
+        fixed = replace(fixed, cuts=fixed.cuts.take(answer.cuts < -1e-9).and_more(cuts))
     if len(left) > _LIKELY:
         # A good plan strikes out more: it is sought among the likeliest chains.
         likely = left[np.sort(np.argsort(values, kind="stable")[:_LIKELY])]
@@ -120,40 +120,12 @@ def _linear(
     fixed: Rows, columns: Columns, active: np.ndarray, deadline: float
 ) -> tuple[LinearAnswer, Floats, np.ndarray]:
     """The linear program over a list, solved over few of it and more as they are wanted; and all reduced costs."""
-    pairs = pairs_in(fixed.cuts, columns)
+    parts = fixed.cuts.of(columns.runs)
     while True:
         answer = linear(fixed, columns.take(active), deadline - perf_counter())
-        values = reduced_costs(fixed, columns, answer, pairs)
+        values = reduced_costs(fixed, columns, answer, parts)
         wanted = np.flatnonzero((values < -1e-6) & ~active)
         if not len(wanted):
             return answer, values, active
         active = active.copy()
         active[wanted[np.argsort(values[wanted], kind="stable")[:_MORE]]] = True
-
-
-def violated(columns: Columns, taken: Floats) -> Ints:
-    """The most violated sets of three runs: shape (cuts, 3)."""
-    used = np.flatnonzero((taken > 1e-6) & (taken < 1 - 1e-6))
-    if not len(used):
-        return np.zeros((0, 3), dtype=np.int64)
-    runs, weight = columns.runs[used].astype(np.float64), taken[used]
-    some = np.flatnonzero(runs.any(axis=0))
-    runs = runs[:, some]
-    two = (runs * weight[:, None]).T @ runs
-    found: list[tuple[float, int, int, int]] = []
-    for i in range(len(some) - 2):
-        near = np.flatnonzero(two[i] > 1e-9)
-        near = near[near > i]
-        three = (runs[:, near] * (weight * runs[:, i])[:, None]).T @ runs[:, i + 1 :]
-        total = two[i, near][:, None] + two[i, i + 1 :][None, :] + two[near][:, i + 1 :] - 2 * three
-        total[near[:, None] == np.arange(i + 1, len(some))[None, :]] = 0.0
-        for a, b in zip(*np.nonzero(total > 1 + _VIOLATED), strict=True):
-            j, k = sorted((int(near[a]), int(b) + i + 1))
-            found.append((-float(total[a, b]), int(some[i]), int(some[j]), int(some[k])))
-    chosen: list[tuple[int, int, int]] = []
-    count = np.zeros(columns.runs.shape[1], dtype=int)
-    for _, i, j, k in sorted(set(found)):
-        if count[[i, j, k]].max() < 5 and len(chosen) < _CUTS:
-            count[[i, j, k]] += 1
-            chosen.append((i, j, k))
-    return np.array(chosen, dtype=np.int64).reshape(-1, 3)
