@@ -19,9 +19,20 @@ from patcher.propose.boards import Board, Floats
 from patcher.propose.bounds import Duals
 from patcher.propose.chains import Route, accepts
 from patcher.propose.columns import Rows
+from patcher.propose.dive import dived
 from patcher.propose.instance import Instance, room
 from patcher.propose.listing import whole
-from patcher.propose.master import Choice, Relaxation, choice, optimum, relax
+from patcher.propose.master import (
+    Choice,
+    Closing,
+    Relaxation,
+    choice,
+    closed_more,
+    closing,
+    optimum,
+    quick_plan,
+    relax,
+)
 from patcher.propose.pricing import price
 from patcher.propose.regions import region_by_region
 from patcher.propose.start import start_routes
@@ -31,9 +42,17 @@ _SETS, _SETS_TRIED = 400, 30
 """So many sets of boxes are looked at one by one, more are decided together; and so many are tried for a set of fewer
 boxes.
 """
-_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_FIRST = 0.3, 0.2, 0.25, 0.5, 0.4
-"""The parts of what is left of the time: for a plan with few boxes, for the proof of that, for its regions, for the
-relaxation over all boxes, and for the likeliest set of boxes.
+_WITHOUT_ROOT = 20
+"""So many sets are looked at without a relaxation over all boxes, which says little of each."""
+_LARGE = 150
+"""So many runs make a large show, whose plan is made better region by region first."""
+_WIDE = 1.03
+"""A set is dived into where the best plan costs more than so many times its bound."""
+_FEW_STEPS = 15
+"""Steps of the local search on each set, for each run: its chains are also what the relaxation begins with."""
+_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_ANY = 0.3, 0.2, 0.25, 0.5, 0.06
+"""The parts of what is left of the time: for a plan with few boxes or on one set, for the proof of the fewest, for
+regions, for the relaxation over all boxes, and for the last plan.
 """
 
 
@@ -46,7 +65,7 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
         deadline: the time of `perf_counter` at which it stops.
     """
     given = begin.fixed.given
-    steps = 2 * STEPS * len(given.runs)
+    steps = STEPS * len(given.runs)
     better = begin.searched(share(deadline, _FOR_SEARCH), steps, fewest_boxes=True)
     now = present(begin.fixed)
     if now is not None and boxes_order(given, now) < boxes_order(given, better.plan):
@@ -55,15 +74,18 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
     few, idle = boxes_order(given, better.plan)[1], _idle(given)
     used = {given.outlets[route.outlet].box for route in better.plan.routes}
     without = tuple(box for box in idle if box not in used)
-    inside = replace(task(given, without, begin.fixed), plan=better.plan)
-    inside = region_by_region(inside, share(deadline, _FOR_REGIONS))
-    better = replace(better, plan=inside.plan, chains=(*better.chains, *inside.chains))
+    if len(given.runs) > _LARGE:
+        inside = replace(task(given, without, begin.fixed), plan=better.plan)
+        inside = region_by_region(inside, share(deadline, _FOR_REGIONS))
+        better = replace(better, plan=inside.plan, chains=(*better.chains, *inside.chains))
     fixed = replace(better.fixed, most_boxes=few)
     if comb(len(idle), few) > _SETS:
-        root = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
-        best = optimum(fixed, better.some, root, start=better.plan.routes, cutoff=inf, deadline=deadline)
+        every = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
+        best = optimum(fixed, better.some, every, start=better.plan.routes, cutoff=inf, deadline=deadline)
         return Found(given, fixed, best.choice, best.bound), fewest
-    root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
+    root: Relaxation | None = None
+    if comb(len(idle), few) > _WITHOUT_ROOT:
+        root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
     return _Sets(better, idle, few, root, deadline).cheapest(), fewest
 
 
@@ -194,46 +216,52 @@ def bound_of_sets(
 class _Sets:
     """The sets of boxes of one size, and what is known of each."""
 
-    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation, deadline: float) -> None:
+    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation | None, deadline: float) -> None:
         self.task = better
         self.deadline = deadline
         self.idle = idle
         given = better.fixed.given
         in_use = tuple(box for box in range(len(given.boxes)) if box not in idle)
         self.sets = [(*in_use, *chosen) for chosen in combinations(idle, few)]
-        self.bounds = [max(root.bound, 0.0)] * len(self.sets)
+        self.bounds = [max(root.bound, 0.0) if root else 0.0] * len(self.sets)
         self.best: Choice = choice(better.fixed, better.plan.routes)
         self.pool: dict[tuple[int, object], Route] = {}
-        self.relaxed: dict[int, tuple[Task, Relaxation]] = {}
-        self._learn(root, None)
+        self.useful: dict[tuple[int, object], Route] = {}
+        self.closing: dict[int, Closing] = {}
+        self.tasks: dict[int, Task] = {}
+        if root is not None:
+            self._learn(root, None)
 
     def _learn(self, found: Relaxation, chosen: Sequence[int] | None) -> None:
         """Raise the bounds of all sets by the duals of one relaxation."""
         bound = bound_of_sets(self.task.fixed, self.task.some, found.duals, chosen, self.deadline)
         if bound is not None:
             self.bounds = [max(old, bound.of(boxes)) for old, boxes in zip(self.bounds, self.sets, strict=True)]
-        self.pool |= {(route.outlet, route.stops): route for route in found.useful}
+        self.useful |= {(route.outlet, route.stops): route for route in found.useful}
+        self.pool |= {(route.outlet, route.stops): route for route in found.routes}
 
     def _open(self) -> list[int]:
         """The sets that may hold a better plan, the likeliest first."""
         found = [n for n, bound in enumerate(self.bounds) if whole(bound) < self.best.cost]
-        return sorted(found, key=lambda number: (self.bounds[number], number))
+        used = {self.task.fixed.given.outlets[route.outlet].box for route in self.best.routes}
+        return sorted(found, key=lambda number: (self.bounds[number], not used <= set(self.sets[number]), number))
 
     def cheapest(self) -> Found:
-        """The cheapest plan on any of the sets."""
-        deadline = self.deadline
-        while perf_counter() < deadline and (new := [n for n in self._open() if n not in self.relaxed]):
-            self._relax(new[0], deadline)
-            if len(self.relaxed) == 1 and whole(self.bounds[new[0]]) < self.best.cost:
-                self._solve(new[0], share(deadline, _FOR_FIRST))
-        late = False
-        while not late and (left := [n for n in self._open() if n in self.relaxed]):
-            late = perf_counter() >= deadline
-            before = self.bounds[left[0]], self.best.cost
-            self._solve(left[0], share(deadline, 1 / min(3, len(left))))
-            late = late or (self.bounds[left[0]], self.best.cost) == before
+        """The cheapest plan on any of the sets: always the one with the least bound is looked at further."""
+        last = share(self.deadline, 1 - _FOR_ANY)
+        while perf_counter() < last and (left := [n for n in self._open() if not self._stuck(n)]):
+            if left[0] in self.closing:
+                self._close(left[0], last)
+            else:
+                self._relax(left[0], last)
+        if left := [n for n in self._open() if n in self.closing]:
+            likely = min((self.closing[number] for number in left), key=lambda of: of.best.cost)
+            self.best = min(self.best, quick_plan(likely, self.deadline), key=_cost)
         bound = min((whole(bound) for bound in self.bounds), default=self.best.cost)
         return Found(self.task.fixed.given, self.task.fixed, self.best, min(bound, self.best.cost))
+
+    def _stuck(self, number: int) -> bool:
+        return number in self.closing and self.closing[number].stuck
 
     def _relax(self, number: int, deadline: float) -> None:
         boxes = self.sets[number]
@@ -241,15 +269,27 @@ class _Sets:
         given = self.task.fixed.given
         new = task(given, without, self.task.fixed)
         if all(given.outlets[route.outlet].box in boxes for route in self.best.routes):
-            new = replace(new, plan=min(self.best, new.plan, key=lambda plan: plan.cost), chains=self.task.chains)
+            new = replace(new, plan=min(self.best, new.plan, key=_cost), chains=self.task.chains)
             new = replace(new, chains=tuple(r for r in new.chains if given.outlets[r.outlet].box in boxes))
-        found = new.relaxed(tuple(self.pool.values()), self.best.cost, share(deadline, 0.5))
+        new = new.searched(share(deadline, _FOR_SEARCH), _FEW_STEPS * len(given.runs))
+        self.best = min(self.best, new.plan, key=_cost)
+        pool = [route for route in self.pool.values() if given.outlets[route.outlet].box in boxes]
+        found = new.relaxed((*self.useful.values(), *pool), self.best.cost, share(deadline, 0.5))
         self.bounds[number] = max(self.bounds[number], found.bound)
-        self.relaxed[number] = new, found
+        self.closing[number] = closing(new.fixed, new.some, found, new.plan.routes)
+        self.tasks[number] = new
         self._learn(found, boxes)
 
-    def _solve(self, number: int, deadline: float) -> None:
-        of, relaxed = self.relaxed[number]
-        found = of.solved(relaxed, self.best.cost, deadline)
-        self.best = min(self.best, found.plan, key=lambda plan: plan.cost)
+    def _close(self, number: int, deadline: float) -> None:
+        if (new := self.tasks.pop(number, None)) and self.best.cost > _WIDE * self.bounds[number]:
+            better = dived(new, self.closing[number].relaxed, share(deadline, _FOR_SEARCH))
+            self.closing[number] = replace(self.closing[number], best=better.plan, likely=better.chains)
+            self.best = min(self.best, better.plan, key=_cost)
+        found = closed_more(self.closing[number], self.best.cost, share(deadline, 0.5))
+        self.closing[number] = found
+        self.best = min(self.best, found.best, key=_cost)
         self.bounds[number] = max(self.bounds[number], found.bound)
+
+
+def _cost(plan: Choice) -> int:
+    return plan.cost

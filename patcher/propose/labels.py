@@ -218,7 +218,9 @@ def few_kept(most: int, search: Search) -> Prune:
         if not len(new):
             return new
         rest = search.rest.best[new.pixels // search.rest.step, new.node]
-        new = new.take(np.lexsort((new.cost + rest, new.node)))
+        value = new.cost + rest
+        value -= value.min()
+        new = new.take(np.argsort(new.node * (value.max() + 1.0) + value))
         starts = np.flatnonzero(np.diff(new.node, prepend=-1))
         rank = np.arange(len(new)) - np.repeat(starts, np.diff(np.append(starts, len(new))))
         return new.take(rank < most)

@@ -158,6 +158,67 @@ _WIDER, _LEAST_WIDER, _BEYOND = ((3_000, 1.5), (8_000, 1.25)), 1.15, 0.35
 """A gap in which no plan was found is made so many times wider, where it gave fewer chains than this."""
 
 
+@dataclass(frozen=True, eq=False)
+class Closing:
+    """The gap between the best plan and the bound, on its way to nothing.
+
+    Attributes:
+        fixed: the rows.
+        some: the boards.
+        relaxed: the linear relaxation.
+        best: the best plan so far.
+        bound: what every plan costs at least.
+        gap: how far above the relaxation a plan is sought next.
+        stuck: whether no more can be proved in this way.
+        likely: chains that good plans may have.
+    """
+
+    fixed: Rows
+    some: list[Board]
+    relaxed: Relaxation
+    best: Choice
+    bound: int
+    gap: float
+    stuck: bool
+    likely: tuple[Route, ...] = ()
+
+
+def closing(fixed: Rows, some: list[Board], relaxed: Relaxation, start: Sequence[Route]) -> Closing:
+    """The gap of a linear relaxation and a plan."""
+    gap = _FIRST_GAP * max(relaxed.bound, 1.0)
+    bound = whole(max(relaxed.bound, 0.0))
+    return Closing(fixed, some, relaxed, choice(fixed, start), bound, gap, not relaxed.finished)
+
+
+def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
+    """The gap made smaller: either a plan is found within the guessed one, and is the cheapest, or there is none, and
+    the bound rises; no plan is sought that costs as much as a cutoff.
+    """
+    base = of.relaxed.bound
+    goal = int(min(of.best.cost, cutoff, base + of.gap + 1))
+    # A plan that costs less than the goal has no chain of a greater reduced cost.
+    listed = all_below(of.fixed.given, of.some, of.relaxed.duals, goal - 1 - base + 0.01, _MANY, deadline)
+    if listed is None:
+        return replace(of, stuck=True)
+    try:
+        found = best_of_list(of.fixed, listed, goal, base, deadline)
+    except OutOfTimeError:
+        return replace(of, stuck=True)
+    best = of.best
+    if found.routes is not None and (new := choice(of.fixed, found.routes)).cost < best.cost:
+        best = new
+    wider = next((by for most, by in _WIDER if len(listed.columns) < most), _LEAST_WIDER)
+    gap = max(of.gap * wider, min(found.reached - base + _BEYOND * of.gap, of.gap * _WIDER[0][1]))
+    return replace(
+        of,
+        best=best,
+        bound=max(of.bound, min(found.bound, best.cost)),
+        gap=gap,
+        stuck=found.bound < goal,
+        likely=(*of.likely, *found.likely),
+    )
+
+
 def optimum(
     fixed: Rows, some: list[Board], relaxed: Relaxation, *, start: Sequence[Route], cutoff: float, deadline: float
 ) -> Optimum:
@@ -171,37 +232,20 @@ def optimum(
         cutoff: what the plan must cost less than.
         deadline: the time of `perf_counter` at which it stops.
     """
-    best, begun = choice(fixed, start), perf_counter()
-    bound = whole(max(relaxed.bound, 0.0))
-    gap, every = _FIRST_GAP * max(relaxed.bound, 1.0), relaxed.finished
-    # A gap is guessed: either a plan within it is found, and is the cheapest, or there is none, and the bound rises.
+    begun = perf_counter()
     last = deadline - _FOR_ANY * (deadline - begun)
-    likely: list[Route] = []
-    while every and bound < min(best.cost, cutoff) and perf_counter() < last:
-        goal = int(min(best.cost, cutoff, relaxed.bound + gap + 1))
-        # A plan that costs less than the goal has no chain of a greater reduced cost.
-        listed = all_below(fixed.given, some, relaxed.duals, goal - 1 - relaxed.bound + 0.01, _MANY, last)
-        if listed is None:
-            break
-        try:
-            found = best_of_list(fixed, listed, goal, relaxed.bound, last)
-        except OutOfTimeError:
-            break
-        if found.routes is not None and (new := choice(fixed, found.routes)).cost < best.cost:
-            best = new
-        likely = [*likely, *found.likely]
-        bound = max(bound, min(found.bound, best.cost))
-        every = found.bound >= goal
-        wider = next((by for most, by in _WIDER if len(listed.columns) < most), _LEAST_WIDER)
-        gap = max(gap * wider, min(found.reached - relaxed.bound + _BEYOND * gap, gap * _WIDER[0][1]))
-    if bound < min(best.cost, cutoff):
-        best = _quick(fixed, relaxed, likely, best, deadline)
-    return Optimum(best, min(bound, best.cost), relaxed.routes)
+    now = closing(fixed, some, relaxed, start)
+    while not now.stuck and now.bound < min(now.best.cost, cutoff) and perf_counter() < last:
+        now = closed_more(now, cutoff, last)
+    best = quick_plan(now, deadline) if now.bound < min(now.best.cost, cutoff) else now.best
+    return Optimum(best, min(now.bound, best.cost), relaxed.routes)
 
 
-def _quick(fixed: Rows, relaxed: Relaxation, more: Sequence[Route], best: Choice, deadline: float) -> Choice:
+def quick_plan(of: Closing, deadline: float) -> Choice:
     """The best plan of the chains that the relaxation was solved over and some more, the likeliest of them."""
-    routes = list({(route.outlet, route.stops): route for route in (*best.routes, *more, *relaxed.routes)}.values())
+    fixed, relaxed, best = of.fixed, of.relaxed, of.best
+    every = (*best.routes, *of.likely, *relaxed.routes)
+    routes = list({(route.outlet, route.stops): route for route in every}.values())
     routes = [route for route in routes if len({run for run, _ in route.stops}) == len(route.stops)]
     columns = columns_of(fixed.given, routes)
     values = columns.price - columns.runs @ relaxed.duals.runs - relaxed.duals.outlets[columns.outlet]

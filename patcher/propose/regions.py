@@ -127,7 +127,7 @@ def region_by_region(whole: Task, deadline: float, seed: int = 1) -> Task:
         idle.add(frozenset(anew))
         stay = [route for route in plan.routes if route not in anew]
         part = region(given, anew, stay, _near_outlets(given, table.price, anew, allowed, table.nodes))
-        found = back(part, _decided(part, min(deadline, perf_counter() + _SECONDS)))
+        found = back(part, decided(part, min(deadline, perf_counter() + _SECONDS)))
         new = choice(whole.fixed, [*stay, *found])
         if new.cost < plan.cost:
             plan, vain = new, 0
@@ -159,7 +159,7 @@ def _near_outlets(
     return order[:_OUTLETS]
 
 
-def _decided(part: Region, deadline: float) -> tuple[Route, ...]:
+def decided(part: Region, deadline: float) -> tuple[Route, ...]:
     """The chains of a region, decided anew."""
     begin = task(part.given)
     now = choice(begin.fixed, part.routes)
