@@ -63,7 +63,7 @@ def test_every_table_of_leads_has_the_ways_that_another_geometry_finds(seed: int
 @pytest.mark.parametrize("kind", ["least cable", "fewest boxes"])
 def test_a_proposal_along_routes_costs_what_cp_sat_finds_the_least(seed: int, kind: Kind) -> None:
     # Source: OR-Tools CP-SAT over single leads; their lengths by shapely and networkx
-    tables = routed(seed)
+    tables = routed(seed, runs=5)
     given = instance(wiring_of(tables))
     made = propose(given, kind)
     assert made.left_over == ()
