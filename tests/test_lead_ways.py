@@ -194,16 +194,16 @@ def test_a_way_is_what_it_is_along_finely_sampled_routes(
 
 @pytest.mark.parametrize("gap", [0.0, 0.05, 0.099])
 def test_an_end_within_ten_centimetres_of_a_route_joins_it(gap: float) -> None:
-    # Source: 5 m down to the joint, the gap, 4 m on
-    both = ways([(0, 0), (10, 0)], [(5, gap), (5, 4)])
-    assert both.way((0, 0), (5, 4)).metres == pytest.approx(9.0)
+    # Source: 5 m to the joint, the gap and 4 m up, 3 m back
+    both = ways([(0, 0), (10, 0)], [(5, gap), (5, 4), (2, 4)])
+    assert both.way((0, 0), (2, 4)).metres == pytest.approx(12.0)
+    assert both.way((0, 0), (2, 4)).corners == ((0, 0), (5, 0), (5, 4), (2, 4))
 
 
 def test_an_end_farther_from_a_route_does_not_join_it() -> None:
-    both = ways([(0, 0), (10, 0)], [(5, 0.5), (5, 4)])
-    assert both.way((0, 0), (5, 4)).metres == pytest.approx(9.0)
+    both = ways([(0, 0), (10, 0)], [(5, 0.5), (5, 4), (2, 4)])
+    assert both.way((0, 0), (2, 4)).corners == ((0, 0), (2, 0), (2, 4))
     assert both.way((0, 0), (5, 0.5)).corners == ((0, 0), (5, 0), (5, 0.5))
-    assert both.way((5, 4), (10, 0)).corners == ((5, 4), (5, 0), (10, 0))
 
 
 def test_routes_that_cross_join_there() -> None:

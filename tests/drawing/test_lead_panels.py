@@ -97,6 +97,9 @@ def test_leads_go_round_the_corners_of_their_ways_over_the_routes_with_their_nam
     fit, *_ = np.linalg.lstsq(np.column_stack([metres, np.ones(len(metres))]), paper, rcond=None)
     assert np.column_stack([metres, np.ones(len(metres))]) @ fit == pytest.approx(paper, abs=0.02)
     assert [*routes] == [*wiring.show.routes]
+    _, _, wide, high = map(float, str(whole.get("viewBox")).split())
+    assert paper.min() >= 0
+    assert (paper <= [wide, high]).all()
     words = [each.text for each in whole.iter() if each.tag.endswith("text")]
     assert {*routes, "route for leads"} <= {*words}
     above = [each.get("class") for each in group]

@@ -233,7 +233,7 @@ GUTTER = {"route": {"gutter": {"path": [[0.0, 0.0], [0.0, 4.0], [8.0, 4.0], [8.0
         ({"a": {"pixels": 2, "lead": 8.0}, "b": line([8.0, 1.0], [9.0, 1.0], lead=0.5)}, []),
         # a tee's lead begins somewhere along the other: only straight is it sure to be too short
         ({"a": line([8.0, 1.0], [9.0, 1.0], lead=15.0),
-          "b": line([1.0, 0.0], [2.0, 0.0], lead=6.5, same_data_as="a")}, []),
+          "b": line([5.0, -3.0], [6.0, -3.0], lead=2.0, same_data_as="a")}, []),
     ],
 )  # fmt: skip
 def test_a_lead_is_held_against_its_way_along_the_routes(runs: dict, said: list[str]) -> None:
