@@ -31,7 +31,7 @@ TOUCHING = 0.1
 """Metres within which a corner or an end of a route joins another one: no drawing by hand is closer. No source."""
 _SAME = 1e-6
 """Metres within which two places are one, for what sums leave."""
-MOST_CORNERS, MOST_JOINTS = 1000, 500
+MOST_CORNERS, MOST_JOINTS = 500, 500
 """Corners of all routes of a show, and places where they meet: more take seconds. No source: a street has a tenth."""
 _MOST_ALIKE = 4
 """So many points of a network that are nearest alike are looked at."""

@@ -266,7 +266,7 @@ class Feed(Wired):
 class CableRoute(Named):
     """[route.NAME]: a way along which cables are run: eaves, a fence, a wall. Routes that cross or touch join there."""
 
-    path: Annotated[tuple[Point, ...], Field(min_length=2, max_length=1000)]
+    path: Annotated[tuple[Point, ...], Field(min_length=2)]
     """The points of the way, [x, y] each: where it begins, each corner, where it ends."""
 
     @model_validator(mode="after")
