@@ -13,6 +13,7 @@ import numpy as np
 
 from patcher.drawing import legend, marks
 from patcher.drawing.course import course
+from patcher.drawing.drawn_leads import band, drawn_leads, middle
 from patcher.drawing.svg import (
     GREY,
     HALO,
@@ -90,26 +91,32 @@ def lead_panels(panels: Sequence[Panel], title: str = "Proposals") -> str:
 
 
 def _places(show: Show) -> Floats:
-    """Every place that is drawn: of pixels and of boxes."""
+    """Every place that is drawn: of pixels, of boxes and of routes."""
     found = [at for run in show.runs.values() if run.hung and (at := positions(show, run)) is not None]
     boxes = [box.at for box in show.controllers.values() if box.at is not None]
-    return np.concatenate([*found, *([np.array(boxes, float)] if boxes else []), np.empty((0, 2))])
+    routes = [np.array(route.path, float) for route in show.routes.values()]
+    return np.concatenate([*found, *([np.array(boxes, float)] if boxes else []), *routes, np.empty((0, 2))])
 
 
 def _picture(wiring: Wiring, sheet: _Sheet, looks: dict[str, Stroke]) -> Iterator[str]:
     """The elements of one panel, from the lowest to the uppermost."""
     show = wiring.show
+    for name, route in show.routes.items():
+        points = sheet.paper(np.array(route.path))
+        at, _ = middle(points)
+        yield band(points, name, 1.6)
+        yield text_at(at[0], at[1] - 1.2, name, SMALL, text_anchor="middle", fill=GREY, **HALO)
     for run in show.runs.values():
         drawn = course(show, run, sheet.paper) if run.hung else None
         for string in drawn.strings if drawn is not None else ():
             yield path(trace_of(string), class_="run", data_run=run.name, stroke=_FAINT, stroke_width="0.7",
                        stroke_linejoin="round")  # fmt: skip
-    for box, run_name, one, two in _leads(wiring, sheet):
-        yield marks.group(threaded(trace_of([one, two]), looks[box], 1.0), class_="lead", data_to=run_name)
-        if show.runs[run_name].lead_via != "cable":
-            way = (two - one) / max(float(np.hypot(*(two - one))), 1e-9)
-            yield marks.booster((one + two) / 2, way, 1.1)
-        yield marks.first(two, 0.7)
+    for lead in (lead for lead in drawn_leads(wiring) if not lead.is_tee):
+        corners = sheet.paper(np.array(lead.way.corners))
+        yield marks.group(threaded(trace_of(corners), looks[lead.box], 1.0), class_="lead", data_to=lead.run)
+        if show.runs[lead.run].lead_via != "cable":
+            yield marks.booster(*middle(corners), 1.1)
+        yield marks.first(corners[-1], 0.7)
     used = {box for box, _ in wiring.chains}
     for name, box_ in show.controllers.items():
         if box_.at is not None:
@@ -119,26 +126,14 @@ def _picture(wiring: Wiring, sheet: _Sheet, looks: dict[str, Stroke]) -> Iterato
                           fill=None if name in used else GREY, **HALO)  # fmt: skip
 
 
-def _leads(wiring: Wiring, sheet: _Sheet) -> Iterator[tuple[str, str, Floats, Floats]]:
-    """Of every lead whose ends both have a place: its box, its run, and from where to where it goes on paper."""
-    show = wiring.show
-    for (box, _), chain in wiring.chains.items():
-        at = show.controllers[box].at
-        before = None if at is None else sheet.paper(np.array(at))
-        for name in chain:
-            found = positions(show, show.runs[name])
-            places = None if found is None else sheet.paper(found[[0, -1]])
-            if before is not None and places is not None:
-                yield box, name, before, places[0]
-            before = None if places is None else places[1]
-
-
 def _items(panels: Sequence[Panel], looks: dict[str, Stroke]) -> list[legend.Item]:
     """The key below: a line of each box in use, and the marks."""
     used = {box for _, wiring in panels for box, _ in wiring.chains}
     found = legend.look_items((f"leads of {name}", looks[name]) for name in looks if name in used)
     at, right = np.array([4.0, 0.0]), np.array([1.0, 0.0])
     found.append((path("M0,0H8", stroke=_FAINT, stroke_width="0.7"), "run"))
+    if panels[0][1].show.routes:
+        found.append((band(np.array([[0.8, 0.0], [7.2, 0.0]]), "", 1.6), "route for leads"))
     found.append((marks.first(at, 0.7), "pixel 1: data enters"))
     runs = [run for _, wiring in panels for run in wiring.show.runs.values()]
     if any(run.lead_via != "cable" for run in runs):

@@ -14,8 +14,8 @@ from typing import Any
 from patcher.acts.act import Act, Hang, SetKey, Unhang, read_act
 from patcher.acts.acting import acted_together
 from patcher.errors import PatcherError
+from patcher.lead_ways import SLACK
 from patcher.limits.lengths import too_short
-from patcher.propose.chains import SLACK
 from patcher.propose.proposal import Place, Proposal
 from patcher.show.parser import read
 from patcher.show.run_tables import Run

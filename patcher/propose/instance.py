@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
+from patcher.lead_ways import STRAIGHT, LeadWays, lead_ways
 from patcher.limits.refresh import BITS, frame_ms
 from patcher.shapes import positions
 from patcher.show.run_tables import BandRun, GridRun, LoopRun, PathRun, Run
@@ -144,6 +145,7 @@ class Instance:
         universes_taken: universes that the kept runs of each box take.
         left_out: what no proposal is made for.
         present: the chains of today, where all is decided anew: the outlet of each, and its runs, each with its way.
+        ways: how long a lead is from one place to another.
     """
 
     runs: tuple[OpenRun, ...]
@@ -154,6 +156,7 @@ class Instance:
     universes_taken: tuple[float, ...]
     left_out: tuple[LeftOut, ...] = ()
     present: tuple[tuple[int, tuple[tuple[int, int], ...]], ...] = ()
+    ways: LeadWays = STRAIGHT
 
 
 BOOSTER = 10.0
@@ -197,7 +200,10 @@ def instance(wiring: Wiring, *, afresh: bool = False, booster: float = BOOSTER) 
         taken.append(_taken(show, box, list(chains.values())))
     present = _present(wiring, runs, boxes, outlets) if afresh else ()
     rate = show.settings.frame_rate
-    return Instance(tuple(runs), tuple(boxes), tuple(outlets), rate, booster, tuple(taken), tuple(left), tuple(present))
+    return Instance(
+        tuple(runs), tuple(boxes), tuple(outlets), rate, booster, tuple(taken), tuple(left), tuple(present),
+        lead_ways(show),
+    )  # fmt: skip
 
 
 def _stays(wiring: Wiring, chain: Sequence[str]) -> tuple[str, ...]:

@@ -134,7 +134,7 @@ def _leads(given: Instance) -> tuple[Prices, tuple[tuple[int, int], ...]]:
     starts = np.array([outlet.at for outlet in given.outlets])
     count = len(entries)
     found = np.full((count + len(starts) + 1, count + 1), NEVER, dtype=np.int32)
-    found[:-1, :count] = prices(leads_cm(np.concatenate([lasts, starts]), firsts), given.booster)
+    found[:-1, :count] = prices(leads_cm(given, np.concatenate([lasts, starts]), firsts), given.booster)
     found[:-1, count] = 0
     ends = np.cumsum([len(run.entries) for run in given.runs]).tolist()
     return found, tuple(zip([0, *ends[:-1]], ends, strict=True))

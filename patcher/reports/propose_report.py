@@ -196,7 +196,8 @@ def _spot(wiring: Wiring, run: str) -> str:
 def _say_after(found: Comparison, offer: Offer) -> None:
     """What else is to be known before it is hung so."""
     boosters = offer.made.boosters + offer.made.differentials
-    says = [f"A new lead is the straight way and a tenth{COUNTED if boosters else ''}: measure it on site."]
+    way = "way along the routes" if found.wiring.show.routes else "straight way"
+    says = [f"A new lead is the {way} and a tenth{COUNTED if boosters else ''}: measure it on site."]
     if offer.tally.differentials:
         says.append("diff: leads with a differential sender and receiver, for one booster does not help so far.")
     if offer.rehung.cut:

@@ -6,6 +6,7 @@ against those tables in `references`.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
@@ -262,6 +263,22 @@ class Feed(Wired):
         return self
 
 
+class CableRoute(Named):
+    """[route.NAME]: a way along which cables are run: eaves, a fence, a wall. Routes that cross or touch join there."""
+
+    path: Annotated[tuple[Point, ...], Field(min_length=2)]
+    """The points of the way, [x, y] each: where it begins, each corner, where it ends."""
+
+    @model_validator(mode="after")
+    def _goes_on(self) -> CableRoute:
+        for number, (before, here) in enumerate(pairwise(self.path), start=1):
+            if before == here:
+                raise ValueError(
+                    f"path names the same point twice, as its point {number} and {number + 1} → take one of them out"
+                )
+        return self
+
+
 class Accept(Table):
     """[[accept]]: a warning that the person has judged."""
 
@@ -294,6 +311,7 @@ class Show(Table):
     supplies: _Tables[Supply] = Field(default_factory=dict, alias="supply")
     sockets: _Tables[Socket] = Field(default_factory=dict, alias="socket")
     feeds: _Tables[Feed] = Field(default_factory=dict, alias="feed")
+    routes: _Tables[CableRoute] = Field(default_factory=dict, alias="route")
     accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
 
     @model_validator(mode="wrap")
