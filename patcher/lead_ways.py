@@ -1,9 +1,10 @@
 """The ways of leads: how long a cable is from one place to another, and round which corners it goes.
 
 Where a show draws routes, a cable goes straight to the nearest point of a route, along routes by the shortest way, and
-straight off it. Of the networks that routes are joined to, and of going straight, that is taken which leaves the least
-cable off the routes: so a hop between neighbours stays straight, and a route that lies elsewhere changes nothing. Where
-several points of a network are nearest alike, the one that makes the way shorter is taken.
+straight off it. Of the networks that routes are joined to, and of going straight, that is taken which is the shortest
+where each metre off the routes counts as `OFF`: so a hop between neighbours stays straight, no way makes a great
+detour, and a route that lies elsewhere changes nothing. Where several points of a network are nearest alike, the one
+that makes the way shorter is taken.
 
 A way is as long in both directions and never shorter than straight. It may be longer than two ways over a third place.
 """
@@ -27,6 +28,9 @@ Place = tuple[float, float]
 
 SLACK = 0.1
 """The part of its way that a lead is longer than it. Common practice, no source."""
+OFF = 3.0
+"""So many metres along a route a cable rather goes than one metre where it has nothing to lie on. A choice, no
+source."""
 TOUCHING = 0.1
 """Metres within which a corner or an end of a route joins another one: no drawing by hand is closer. No source."""
 _SAME = 1e-6
@@ -86,14 +90,15 @@ class LeadWays:
     def _chosen(self, begins: Floats, ends: Floats) -> tuple[Floats, Ints]:
         """Metres of every way from some places to others, and the number of its network; -1 where it goes straight."""
         straight: Floats = np.hypot(*(ends[None, :, :] - begins[:, None, :]).transpose(2, 0, 1))
-        off, whole = straight, straight
+        least, whole = OFF * straight, straight
         chosen: Ints = np.full(straight.shape, -1, dtype=np.int64)
         for part in np.unique(self._network.part) if self.routes else ():
             one, other = self._network.feet(begins, part), self._network.feet(ends, part)
-            part_off = one.off[:, None] + other.off[None, :]
-            part_whole = np.maximum(part_off + self._network.along(one, other), straight)
-            better = (part_off < off - _SAME) | ((part_off < off + _SAME) & (part_whole < whole))
-            off, whole = np.where(better, part_off, off), np.where(better, part_whole, whole)
+            off = one.off[:, None] + other.off[None, :]
+            along = self._network.along(one, other)
+            counts, metres = OFF * off + along, np.maximum(off + along, straight)
+            better = (counts < least - _SAME) | ((counts < least + _SAME) & (metres < whole))
+            least, whole = np.where(better, counts, least), np.where(better, metres, whole)
             chosen = np.where(better, part, chosen)
         return whole, chosen
 

@@ -81,7 +81,7 @@ def test_a_lead_that_needs_help_has_its_mark_and_a_show_without_places_words() -
 
 def test_leads_go_round_the_corners_of_their_ways_over_the_routes_with_their_names() -> None:
     # Source: the ways themselves; one map from metres to millimetres
-    tables = with_routes(unhung(4, runs=5, boxes=1, ports=4, width=20.0), 4, 20.0)
+    tables = with_routes(unhung(12, runs=5, boxes=1, ports=4, width=20.0), 12, 20.0)
     wiring = wiring_of(hung(tables, propose(instance(wiring_of(tables)), "least cable").places))
     whole = ET.fromstring(lead_panels([("now", wiring)]))
     (group,) = [each for each in whole.iter() if each.get("class") == "panel"]

@@ -225,9 +225,9 @@ GUTTER = {"route": {"gutter": {"path": [[0.0, 0.0], [0.0, 4.0], [8.0, 4.0], [8.0
         ({"a": line([8.0, 1.0], [9.0, 1.0], lead=13.6)}, []),
         ({"a": line([8.0, 1.0], [9.0, 1.0], lead=13.0)}, ["run.a.lead"]),
         ({"a": line([0.5, 0.2], [1.5, 0.2], lead=0.55)}, []),  # a hop
-        # from the end of a run: 1 m up, 4 m along, 2 m down
-        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([5.0, 2.0], [6.0, 2.0], lead=6.5)}, []),
-        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([5.0, 2.0], [6.0, 2.0], lead=6.0)},
+        # from the end of a run: 1 m up, 6 m along, 1 m down
+        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([7.0, 3.0], [7.5, 3.0], lead=7.5)}, []),
+        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([7.0, 3.0], [7.5, 3.0], lead=6.5)},
          ["run.b.lead"]),
         # over a run that is not drawn nobody knows the way: the straight one is the shortest
         ({"a": {"pixels": 2, "lead": 8.0}, "b": line([8.0, 1.0], [9.0, 1.0], lead=0.5)}, []),

@@ -11,7 +11,7 @@ from patcher.swaps.swap_steps import box_steps
 from patcher.wiring import wire
 from rig.shipped import wired
 
-WALL = {"wall": {"path": [[0.0, 0.0], [0.0, 12.0], [6.0, 12.0], [6.0, 0.0]]}}
+WALL = {"wall": {"path": [[0.0, 0.0], [0.0, 3.0], [6.0, 3.0], [6.0, 0.0]]}}
 
 
 def line(begin: tuple[float, float], end: tuple[float, float]) -> dict:
@@ -46,7 +46,7 @@ def swapped(tables: dict) -> tuple[BoxSwap, str]:
 
 
 def test_a_new_cable_is_as_long_as_its_way_along_the_routes() -> None:
-    # Source: a pencil: from (6, 8) 7.5 m down the wall, 0.2 m off it
+    # Source: a pencil: from (6, 8) 5 m to the wall, 2.5 m down it, 0.2 m off it; the other way 11.4 m
     found, words = swapped(yard(WALL))
     (cable,) = found.cables
     assert (cable.run, cable.behind) == ("right", "top")
