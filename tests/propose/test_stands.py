@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
+from math import inf
 from time import perf_counter
 
 import pytest
 
 from patcher.propose import box_sets, searches
 from patcher.propose.instance import Instance, instance
+from patcher.propose.listing import whole
 from patcher.propose.places import full_sets, named, sets_of, together
 from patcher.propose.proposal import Kind, Proposal, propose
-from patcher.propose.regions import inside_boxes
+from patcher.propose.regions import inside_boxes, region_by_region
 from patcher.propose.tasks import task
 from patcher.show.tables import same_place
 from propose.cp_sat import least
@@ -25,8 +28,9 @@ KINDS: tuple[Kind, ...] = ("least cable", "fewest boxes")
 
 
 def small(seed: int) -> Tables:
-    """A show of up to six runs on three boxes, which have one port each in every second, so that one is too few."""
-    return standing(seed, runs=3 + seed % 3, boxes=3, places=2 + seed % 2, ports=1 + seed % 2)
+    """A show of up to five runs on two boxes, fewer than there are places; or on three, more than there are."""
+    few = seed % 3 == 2
+    return standing(seed, runs=3 + seed % 3, boxes=2 + few, places=4 - 2 * few, ports=1 + seed % 2)
 
 
 @cache
@@ -239,6 +243,32 @@ def test_sets_that_may_be_used_together_are_all_there_are() -> None:
         assert all(name in given.boxes[box].names for box, name in names.items())
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_no_bound_of_a_set_of_places_is_above_what_the_set_costs(seed: int) -> None:
+    # Source: each set by itself, by CP-SAT. It begins with a first plan, so that the bounds have to do it
+    given = instance(wiring_of(standing(seed, runs=5, boxes=2, places=4)))
+    begin, sets, late = task(given), full_sets(given, 100), perf_counter() + 60
+    assert sets is not None
+    chosen = box_sets.Chosen(begin, sets, begin.relaxed((), inf, late), late)
+    costs = []
+    for boxes in sets:
+        outlets = tuple(outlet for outlet in given.outlets if outlet.box in boxes)
+        costs.append(least(replace(given, outlets=outlets), LIMIT)[1])
+    assert all(bound <= cost + 1e-3 for bound, cost in zip(chosen.bounds, costs, strict=True))
+    found = chosen.cheapest()
+    assert found.plan.cost == found.bound == min(costs)
+    assert all(whole(bound) <= max(cost, min(costs)) for bound, cost in zip(chosen.bounds, costs, strict=True))
+
+
+def test_of_boxes_that_are_alike_the_one_that_stands_there_is_named() -> None:
+    tables = row(3)
+    tables["controller"]["box-3"]["at"] = [5.0, 0.0]
+    given = instance(wiring_of(tables), afresh=True)
+    at = {box.place: number for number, box in enumerate(given.boxes)}
+    used = {at[0.0, 0.0], at[5.0, 0.0]}
+    assert named(given, used) == {at[0.0, 0.0]: "box-1", at[5.0, 0.0]: "box-3"}
+
+
 @pytest.mark.parametrize("fewest_boxes", [False, True])
 @pytest.mark.parametrize("seed", range(2))
 def test_in_a_larger_show_every_search_puts_one_box_in_one_place(seed: int, fewest_boxes: bool) -> None:
@@ -247,7 +277,8 @@ def test_in_a_larger_show_every_search_puts_one_box_in_one_place(seed: int, fewe
     given = begin.fixed.given
     found = begin.searched(perf_counter() + 60, 500, fewest_boxes=fewest_boxes)
     better = inside_boxes(found, range(len(given.boxes)), perf_counter() + 3)
-    for plan in (begin.plan, found.plan, better.plan):
+    loose = region_by_region(begin, perf_counter() + 3)
+    for plan in (begin.plan, found.plan, better.plan, loose.plan):
         assert together(given, {given.outlets[route.outlet].box for route in plan.routes})
     assert better.plan.cost <= found.plan.cost or fewest_boxes
     one_place_each(tables, propose(given, "fewest boxes" if fewest_boxes else "least cable", seconds=3.0))
