@@ -43,6 +43,7 @@ from patcher.show.tables import (
     UniverseNumber,
     Volts,
     Wired,
+    same_place,
     station_address,
 )
 from patcher.trade import FRAME_RATE, MOST_PORTS, Protocol
@@ -107,6 +108,14 @@ class Logic(Table):
     """What it draws."""
 
 
+def _each_once(places: tuple[Point, ...]) -> tuple[Point, ...]:
+    for number, place in enumerate(places):
+        first = next(at for at, other in enumerate(places) if same_place(place, other))
+        if first < number:
+            raise ValueError(f"names place {first + 1} again as place {number + 1} → leave one of them out")
+    return places
+
+
 class Controller(Named):
     """[controller.NAME]: a box with its pixel controller, and its tables [controller.NAME.port] and
     [controller.NAME.start].
@@ -145,6 +154,9 @@ class Controller(Named):
     """The controller's own electronics: `{ supply = "NAME", amps = 0.4 }`."""
     at: Point | None = None
     """Where the box stands."""
+    stands: Annotated[tuple[Point, ...], Field(min_length=1, max_length=200), AfterValidator(_each_once)] = ()
+    """The places where the box may stand, `[[x, y], [x, y]]`, for `propose`: without `at` it chooses one of them.
+    Several boxes may share them: no two of them are put in one place."""
     spare: Flag = False
     """Kept on the shelf, feeding nothing."""
     port: dict[PortNumber, tuple[Name, ...]] = Field(default_factory=dict)

@@ -212,7 +212,7 @@ export class Scene {
       }));
   }
 
-  // The leads of a proposal that is not taken yet; those of the file stand back meanwhile.
+  // The leads of a proposal that is not taken yet, and the boxes that it places; leads of the file stand back meanwhile.
   ghosts(offer) {
     this.svg.classList.toggle("ghosted", Boolean(offer));
     this.parts.ghosts.replaceChildren(...(offer?.leads ?? []).map((lead) => {
@@ -220,6 +220,12 @@ export class Scene {
         element("path", { d: line(lead.places) }), element("path", { class: "end", d: dots(lead.to) }),
         element("title", {}, `${lead.run} on ${lead.port}: ${lead.length.toFixed(2)} m`));
       made.style.setProperty("--c", this.colour(lead.port));
+      return made;
+    }), ...(offer?.boxes ?? []).map(({ name, at: [x, y] }) => {
+      const size = Math.max(0.3, 14 / this.scale), half = size / 2;
+      const made = element("g", { class: "ghost new", "data-ghost-box": name },
+        element("rect", { class: "box", x: x - half, y: -y - half, width: size, height: size, rx: 0.04 }), element("title", {}, `${name} is to stand here`));
+      made.style.setProperty("--c", this.colour(name));
       return made;
     }));
   }
