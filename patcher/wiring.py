@@ -14,6 +14,7 @@ from typing import Literal
 
 import networkx as nx
 
+from patcher import lead_ways
 from patcher.errors import Finding
 from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import GridProp, Show
@@ -144,6 +145,7 @@ def problems(wiring: Wiring, *, complete: bool = True) -> list[Finding]:
     """
     show = wiring.show
     found = [*_hung_twice(wiring), *_not_hung(show), *_rings(wiring), *_addresses(show), *_ports(show)]
+    found += lead_ways.problems(show)
     for run in show.runs.values():
         if run.same_data_as in show.runs:
             found += _tee(show, run, show.runs[run.same_data_as])

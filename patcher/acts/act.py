@@ -111,7 +111,7 @@ class CornerOut(_Asked):
 
 
 class Shift(_Asked):
-    """Runs, props and boxes are moved; all others stay where they are."""
+    """Runs, props, boxes and routes are moved; all others stay where they are."""
 
     act: Literal["shift"]
     things: Annotated[tuple[Name, ...], Field(min_length=1, max_length=10_000)]
@@ -196,6 +196,23 @@ class AddFeed(_Asked):
     taps: Annotated[tuple[Keys, ...], Field(max_length=10_000)]
 
 
+class AddRoute(_Asked):
+    """A new route, along which cables are run."""
+
+    act: Literal["route"]
+    name: Name
+    keys: Keys
+
+
+class MeasureLead(_Asked):
+    """A run's lead becomes as long as its way is drawn, with a tenth of slack, rounded up to 0.1 m; as it is where its
+    ends have no places.
+    """
+
+    act: Literal["measure-lead"]
+    run: Name
+
+
 class AddTap(_Asked):
     """A new tap before the one with a number, counted from 1; one past the last: behind it."""
 
@@ -215,7 +232,7 @@ class Untap(_Asked):
 
 Act = Annotated[
     Draw | DrawGrid | MoveCorner | CornerIn | CornerOut | Shift | SetKey | CopyThing | TakeOut | Rename
-    | AddBox | Hang | Unhang | AddSupply | AddFeed | AddTap | Untap,
+    | AddBox | Hang | Unhang | AddSupply | AddFeed | AddRoute | MeasureLead | AddTap | Untap,
     Discriminator("act"),
 ]  # fmt: skip
 _ACT: TypeAdapter[Act] = TypeAdapter(Act)

@@ -12,6 +12,7 @@ from patcher.acts.act import (
     Act,
     AddBox,
     AddFeed,
+    AddRoute,
     AddSupply,
     AddTap,
     CopyThing,
@@ -20,6 +21,7 @@ from patcher.acts.act import (
     Draw,
     DrawGrid,
     Hang,
+    MeasureLead,
     MoveCorner,
     Rename,
     SetKey,
@@ -30,6 +32,7 @@ from patcher.acts.act import (
 )
 from patcher.acts.chains import hung, unhung
 from patcher.acts.copies import copied
+from patcher.acts.measured_leads import lead_measured
 from patcher.acts.mentions import named
 from patcher.acts.new_tables import with_key, with_new
 from patcher.acts.places import corner_moved, corner_put_in, corner_taken_out
@@ -40,7 +43,7 @@ from patcher.acts.taps import tap_put_in, tap_taken_out
 from patcher.acts.things import Raw, ReadPoints
 from patcher.errors import Finding, PatcherError, refuse
 from patcher.show.line_numbers import with_ends_of
-from patcher.show.parser import parse, read
+from patcher.show.parser import no_points, parse, read
 
 _MARK = "\ufeff"
 """The byte order mark."""
@@ -58,6 +61,9 @@ def acted(text: str, act: Act, points: ReadPoints | None = None) -> str:
     Raises:
         PatcherError: it cannot be done, or `read` would find something wrong that it does not find before.
     """
+    if isinstance(act, MeasureLead):
+        measured = lead_measured(text.removeprefix(_MARK), act, points or no_points)
+        return text if measured is None else acted(text, measured, points)
     return _written(text, lambda raw, reads: _done(raw, act, points, reads), points)
 
 
@@ -120,7 +126,7 @@ def _done(raw: Raw, act: Act, points: ReadPoints | None, reads: ReadPoints) -> _
 
 def _changed(raw: Raw, act: Act, points: ReadPoints) -> Raw:
     match act:
-        case Draw() | DrawGrid() | AddBox() | AddSupply() | AddFeed():
+        case Draw() | DrawGrid() | AddBox() | AddSupply() | AddFeed() | AddRoute():
             return with_new(raw, act)
         case SetKey():
             return with_key(raw, act, points)

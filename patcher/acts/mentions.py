@@ -17,6 +17,7 @@ _KEYS = {
     "supply": (("feed", "supply"),),
     "feed": (("feed", "from"),),
     "pixel": (("run", "pixel"),),
+    "route": (),
 }
 """Keys that name a thing of each kind: the kind of table that they stand in, and the key."""
 

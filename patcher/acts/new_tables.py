@@ -7,22 +7,23 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from patcher.acts.act import AddBox, AddFeed, AddSupply, Draw, DrawGrid, SetKey
+from patcher.acts.act import AddBox, AddFeed, AddRoute, AddSupply, Draw, DrawGrid, SetKey
 from patcher.acts.likes import whole_of
 from patcher.acts.measures import keys_in_file, spot_in_file, value_in_file
 from patcher.acts.things import KINDS, Raw, ReadPoints, check_free, kind_of, tables
 from patcher.errors import choose_from, refuse
 from patcher.show.likeness import Copy
 from patcher.show.run_tables import RUN_KINDS, Run, run_kind
-from patcher.show.schema import Controller, Feed, GridProp, PixelType, Prop, Settings, Supply, prop_kind
+from patcher.show.schema import CableRoute, Controller, Feed, GridProp, PixelType, Prop, Settings, Supply, prop_kind
 from patcher.show.schema_problems import keys_of
 
 _MODELS: dict[str, type[BaseModel]] = {
     "show": Settings, "controller": Controller, "supply": Supply, "feed": Feed, "pixel": PixelType,
+    "route": CableRoute,
 }  # fmt: skip
 
 
-def with_new(raw: Raw, act: Draw | DrawGrid | AddBox | AddSupply | AddFeed) -> Raw:
+def with_new(raw: Raw, act: Draw | DrawGrid | AddBox | AddSupply | AddFeed | AddRoute) -> Raw:
     """The tables with one more."""
     match act:
         case Draw():
@@ -36,6 +37,8 @@ def with_new(raw: Raw, act: Draw | DrawGrid | AddBox | AddSupply | AddFeed) -> R
             return new
         case AddSupply():
             return _added(raw, "supply", act.name, act.keys)
+        case AddRoute():
+            return _added(raw, "route", act.name, act.keys)
         case AddFeed():
             return _added(raw, "feed", act.name, {**act.keys, "taps": list(act.taps)})
 

@@ -50,12 +50,12 @@ def _changed(
     raw: Raw, name: str, corner: int, change: Change, points: ReadPoints, keys: tuple[str, ...] | None = None
 ) -> Raw:
     """The tables with a change to the places of a thing, which must have that corner."""
-    kind = kind_of(raw, name, "run", "prop")
+    kind = kind_of(raw, name, "run", "prop", "route")
     where = f"{kind}.{name}"
     if from_file(raw, kind, name):
         raise refuse(where, "has its places from a points file", "change them in the file")
     whole = whole_of(raw, points)
-    table = whole.get((kind, name), {})
+    table = raw[kind][name] if kind == "route" else whole.get((kind, name), {})
     key = key_of_places(table)
     if key is None:
         remedy = f"change those of prop {table['of']}" if "of" in table else "draw it first"

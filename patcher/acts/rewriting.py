@@ -21,7 +21,7 @@ from patcher.show.text_edits import says_more, sections
 Place = tuple[str, ...]
 Renamed = dict[tuple[str, str], str]
 """The new name of a thing, by its kind and its old name."""
-_ORDER = ("pixel", "controller", "run", "prop", "supply", "feed")
+_ORDER = ("pixel", "controller", "run", "prop", "supply", "feed", "route")
 _APART = (("controller", "port"), ("controller", "start"), ("show", "photo"))
 """Tables in another one's that stand under headings of their own."""
 

@@ -1,4 +1,4 @@
-"""Runs, props and boxes that are moved while all others stay where they are."""
+"""Runs, props, boxes and routes that are moved while all others stay where they are."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from patcher.acts.measures import spot_in_file
 from patcher.acts.things import Raw, ReadPoints, kind_of, kinds_of, listed, tables
 from patcher.errors import refuse
 
+_MOVING = ("run", "prop", "controller", "route")
 _DECIMALS = 9
 """Sums are rounded to what no person writes, so that 0.1 + 0.2 stands there as 0.3."""
 
@@ -19,7 +20,7 @@ def shifted(raw: Raw, act: Shift, points: ReadPoints) -> Raw:
     x, y = spot_in_file(act.by, raw)
     if not (x or y):
         for name in act.things:
-            kind_of(raw, name, "run", "prop", "controller")
+            kind_of(raw, name, *_MOVING)
         return raw
     target = all_spots(raw, points)
     moving = list(dict.fromkeys(thing for name in act.things for thing in _moving(raw, name, target)))
@@ -32,7 +33,10 @@ def shifted(raw: Raw, act: Shift, points: ReadPoints) -> Raw:
 
 def _moving(raw: Raw, name: str, drawn: dict[Thing, Any]) -> list[Thing]:
     """The tables that say where a thing is."""
-    if kind_of(raw, name, "run", "prop", "controller") == "controller":
+    kind = kind_of(raw, name, *_MOVING)
+    if kind == "route":
+        return [("route", name)]
+    if kind == "controller":
         if not is_spots([raw["controller"][name].get("at")]):
             raise refuse(f"controller.{name}.at", "is not given", "say first where the box stands")
         return [("controller", name)]

@@ -11,11 +11,11 @@ from patcher.errors import PatcherError, choose_from, refuse
 Raw = dict[str, Any]
 """The tables of a show file."""
 ReadPoints = Callable[[str], list[list[float]]]
-KINDS = ("run", "prop", "controller", "supply", "feed")
+KINDS = ("run", "prop", "controller", "supply", "feed", "route")
 """Tables whose names are in one name space; of two things with one name the first of these is meant."""
 WORDS = {
     "run": "run", "prop": "prop", "controller": "box", "supply": "supply", "feed": "feed", "socket": "socket",
-    "pixel": "pixel type",
+    "pixel": "pixel type", "route": "route",
 }  # fmt: skip
 _COUNTED = re.compile(r"(.*)-([1-9][0-9]{0,8})")
 

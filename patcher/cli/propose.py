@@ -115,10 +115,11 @@ def _drawn(found: Comparison) -> str:
     from patcher.reports.propose_report import figures_in_words
     from patcher.show.writer import UNSEALED
 
-    units = found.wiring.show.settings.units
+    show = found.wiring.show
+    units = show.settings.units
     panels = [(f"now: {figures_in_words(found.now, units)}", found.wiring)] if found.now.runs else []
     for offer in found.offers:
         panels.append(
             (f"{offer.number}. {', '.join(offer.kinds)}: {figures_in_words(offer.tally, units)}", offer.rehung.wiring)
         )
-    return f"<!-- {UNSEALED} -->\n{lead_panels(panels, f'{found.wiring.show.settings.title}: proposals')}"
+    return f"<!-- {UNSEALED} -->\n{lead_panels(panels, f'{show.settings.title}: proposals', show)}"

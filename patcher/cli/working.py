@@ -20,11 +20,14 @@ def working(at: str) -> Iterator[None]:
 
     console = Console(file=getattr(sys.stderr, "under", sys.stderr), force_terminal=sys.stderr.isatty())
     try:
-        if sys.stderr.isatty():
+        if not sys.stderr.isatty():
+            yield
+        elif console.is_dumb_terminal:  # it draws nothing that moves
+            print(f"{at} …", file=sys.stderr)
+            yield
+        else:
             with console.status(f"{at} …"):
                 yield
-        else:
-            yield
     except KeyboardInterrupt:
         print(f"\nStopped: {at[0].lower()}{at[1:]} is not done, and nothing was written.", file=sys.stderr)
         raise typer.Exit(130) from None

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from patcher.clip.phase import Phase
-from patcher.clip.registration import Laid, Points, moved, peaks
+from patcher.clip.registration import Laid, peaks
 from patcher.clip.video import Picture
 
 SCALE = 128
@@ -80,7 +80,11 @@ def cube(
     import cv2
 
     rows, columns = np.nonzero(mask)
-    points: Points = np.column_stack([columns, rows]).astype(np.float64)
+    # The library's maps have at most 32 767 rows.
+    wide = 1024
+    padded = np.zeros((-(-len(rows) // wide) * wide, 2), dtype=np.float32)
+    padded[: len(rows)] = np.column_stack([columns, rows])
+    points = padded.reshape(-1, wide, 2)
     strips = (len(mask) - 1) // STRIP + 1
     strip_of = rows // STRIP
     middles: NDArray[np.float64] = (np.arange(strips, dtype=np.float64) + 0.5) * STRIP
@@ -93,13 +97,9 @@ def cube(
         number, weight = phase.bins(time, middles)
         if not weight.any():
             continue
-        here = moved(one.matrix, points).astype(np.float32)
-        # The library's maps have at most 32 767 rows.
-        wide = 1024
-        short = -len(here) % wide
-        here = np.vstack([here, np.zeros((short, 2), dtype=np.float32)]).reshape(-1, wide, 2)
+        here = cv2.perspectiveTransform(points, one.matrix)
         x, y = np.ascontiguousarray(here[..., 0]), np.ascontiguousarray(here[..., 1])
-        values = np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), dtype=np.uint8).reshape(-1, 3)[: len(points)]
+        values = np.asarray(cv2.remap(picture, x, y, cv2.INTER_LINEAR), dtype=np.uint8).reshape(-1, 3)[: len(rows)]
         for bin_number in np.unique(number[weight > 0]).tolist():
             pile.add(bin_number, values, np.where(number == bin_number, weight, 0).astype(np.float32))
     pile.finish()

@@ -72,10 +72,8 @@ class Laid:
 
 def brightest(picture: Picture) -> Picture:
     """The brightest of red, green and blue at each point: a blue pixel counts as much as a green one."""
-    import cv2
-
-    red, green, blue = cv2.split(picture)
-    return np.asarray(cv2.max(cv2.max(red, green), blue), dtype=np.uint8)
+    found = np.maximum(picture[..., 0], picture[..., 1])
+    return np.maximum(found, picture[..., 2], out=found)
 
 
 def peaks(grey: Grey, most: int, least: float) -> Points:
@@ -170,9 +168,10 @@ class Ground:
         """By how much the picture has moved since the frame before."""
         import cv2
 
-        small, scale = np.sqrt(grey.astype(np.float32)), 1
-        while len(small) > FINE:
-            small, scale = cv2.pyrDown(small), scale * 2
+        fine, scale = grey, 1
+        while len(fine) > FINE:
+            fine, scale = np.asarray(cv2.pyrDown(fine), dtype=np.uint8), scale * 2
+        small = np.sqrt(fine.astype(np.float32))
         small = small - cv2.blur(small, (31, 31))
         before, self._small = self._small, small
         if before is None:

@@ -166,17 +166,26 @@ def _offer(offer: Offer) -> Json:
         "says": [*_figures(offer), *_proofs(offer)],
         "leads": [*leads(offer.rehung.wiring)],
         "moved": list(offer.rehung.moved),
+        "boxes": [{"name": box, "at": [*at]} for box, at in offer.rehung.stood.items() if at is not None],
     }  # fmt: skip
 
 
 def _figures(offer: Offer) -> Sequence[str]:
     show = offer.rehung.wiring.show
     over = [f"Left over: {run}: {says}." for run, (says, _) in offer.left_over.items()]
+    units = show.settings.units
+    places = (
+        f"{box}: to stand at {propose_report.place_in_words(at, units)}."
+        for box, at in offer.rehung.stood.items()
+        if at
+    )
     work = len(offer.rehung.moved)
     return (
-        _capital(f"{propose_report.figures_in_words(offer.tally, show.settings.units)}."),
+        _capital(f"{propose_report.figures_in_words(offer.tally, units)}."),
         f"{work} to hang or to move; settings change in {', '.join(offer.boxes) or 'no box'}.",
+        *places,
         *over,
+        *(f"Not placed: {box}: {says}." for box, (says, _) in offer.not_placed.items()),
         *(f"{_capital(each.severity)}: {each.where} {each.says}." for each in offer.findings),
     )
 

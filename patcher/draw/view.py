@@ -18,6 +18,7 @@ import numpy as np
 
 from patcher.draw.draft import read_picture
 from patcher.errors import Finding, PatcherError
+from patcher.lead_ways import lead_ways
 from patcher.limits import findings, refresh
 from patcher.limits.lengths import too_short
 from patcher.patch.changes import run_changes, start_changes
@@ -82,6 +83,7 @@ def view(path: Path, text: str) -> Json:
         "boxes": {name: _box(wiring, name, raw) for name in show.controllers},
         "supplies": {name: _table(raw, "supply", name) for name in show.supplies},
         "feeds": {name: _table(raw, "feed", name) for name in show.feeds},
+        "routes": {name: _route(show, name) for name in show.routes},
         "ports": [*_ports(wiring)] if patch is not None else [],
         "photo": _photo(show, folder), "leads": [*leads(wiring)], "wires": [*_wires(show)],
         "findings": [_finding(one, show) for one in located(found, text)],
@@ -242,6 +244,12 @@ def _box(wiring: Wiring, name: str, raw: Mapping[str, Any]) -> Json:
     }  # fmt: skip
 
 
+def _route(show: Show, name: str) -> Json:
+    path = np.array(show.routes[name].path)
+    length = round(float(np.hypot(*np.diff(path, axis=0).T).sum()), MILLI)
+    return {"corners": [_spot(corner) for corner in path], "length": length}
+
+
 def _chains(wiring: Wiring, box: str) -> dict[int, tuple[str, ...]]:
     """The chains of a box; none where the file hangs runs in a ring."""
     return wiring.of_controller(box) if nx.is_directed_acyclic_graph(wiring.graph) else {}
@@ -257,22 +265,22 @@ def _ports(wiring: Wiring) -> Iterator[Json]:
 
 
 def leads(wiring: Wiring) -> Iterator[Json]:
-    """Every lead of which both ends have a place: from where, to where, how long it is, how far that is."""
-    show = wiring.show
+    """Every lead of which both ends have a place: the corners of its way, how long it is, how far that is."""
+    show, ways = wiring.show, lead_ways(wiring.show)
     drawn = {name: at for name, run in show.runs.items() if (at := positions(show, run)) is not None}
     for name, box in show.controllers.items():
         for port, chain in _chains(wiring, name).items():
             before = box.at
             for run in chain:
                 if run in drawn and before is not None:
-                    way = math.dist(before, drawn[run][0])
-                    lead = show.runs[run].lead
+                    end = float(drawn[run][0][0]), float(drawn[run][0][1])
+                    way, lead = ways.way(before, end), show.runs[run].lead
                     yield {
-                        "run": run, "port": port_name(name, port), "from": _spot(before),
-                        "to": _spot(drawn[run][0]), "length": round(lead, MILLI), "way": round(way, MILLI),
-                        "short": too_short(lead, way),
+                        "run": run, "port": port_name(name, port), "from": _spot(before), "to": _spot(end),
+                        "places": [_spot(place) for place in way.corners], "length": round(lead, MILLI),
+                        "way": round(way.metres, MILLI), "short": too_short(lead, way.metres),
                     }  # fmt: skip
-                before = tuple(drawn[run][-1]) if run in drawn else None
+                before = (float(drawn[run][-1][0]), float(drawn[run][-1][1])) if run in drawn else None
 
 
 def _wires(show: Show) -> Iterator[Json]:
@@ -295,7 +303,7 @@ def _wires(show: Show) -> Iterator[Json]:
 def _finding(finding: Finding, show: Show | None) -> Json:
     """A finding, and the thing of the show that it is about."""
     parts = finding.where.split(".")
-    known = () if show is None else (show.runs, show.props, show.controllers, show.supplies, show.feeds)
+    known = () if show is None else (show.runs, show.props, show.controllers, show.supplies, show.feeds, show.routes)
     names = [part.split("/")[0] for part in (*parts[1:2], *parts[:1])]
     thing = next((name for name in names if any(name in tables for tables in known)), "")
     return {

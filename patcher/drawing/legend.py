@@ -8,6 +8,7 @@ from itertools import count
 import numpy as np
 
 from patcher.drawing import marks
+from patcher.drawing.drawn_leads import BAND
 from patcher.drawing.run_facts import Facts, amps_words
 from patcher.drawing.svg import (  # fmt: skip
     BLACK,
@@ -73,6 +74,7 @@ def mark_items(
         "cut": (line + marks.cut(at, right, 0.9), "V+ is cut"),
         "gap": (line + marks.gap(at, 0.9), "gap: no pixel here"),
         "box": (marks.box(at, 1.1), "box"),
+        "route": (path("M0.8,0H7.2", stroke=BAND, stroke_width="1.6", stroke_linecap="round"), "route for leads"),
         "lead": (lead, "lead; from a box: data and ground only"),
         "booster": (lead + marks.booster(at, right, 0.9), "lead with a booster"),
     }  # fmt: skip
@@ -187,6 +189,16 @@ def _step(left: float, right: float, scale: float, units: str) -> float:
     room = max(9.0, long(f"{max(abs(left), abs(right)):.0f}.0 {units}", SMALL) + 2)
     steps = (base * 10.0**power for power in count(-2) for base in (1, 2, 5))
     return next(step for step in steps if step * scale >= room)
+
+
+_LETTERS = "abcdefghkmnprstuvwxy"
+"""Those that nobody takes for a figure or for a line."""
+
+
+def letters(place: int) -> str:
+    """The letter of a place from 0, then two letters."""
+    behind, at = divmod(place, len(_LETTERS))
+    return (letters(behind - 1) if behind else "") + _LETTERS[at]
 
 
 def ticks(left: float, right: float, scale: float, units: str) -> list[tuple[float, str]]:

@@ -115,6 +115,13 @@ def box(at: Floats, size: float) -> str:
     return rect(x, y, wide, high, rx="0.4", fill=WHITE, stroke=BLACK, stroke_width="0.5") + lid
 
 
+def ring(at: Floats, size: float) -> str:
+    """What is still to be put there: a dashed ring round it."""
+    x, y, r = number(at[0] - size), number(at[1]), number(size)
+    ways = f"M{x},{y}a{r},{r} 0 1 0 {number(2 * size)},0a{r},{r} 0 1 0 {number(-2 * size)},0"
+    return path(ways, stroke=BLACK, stroke_width="0.3", stroke_dasharray="0.8 0.6")
+
+
 def null(at: Floats, size: float) -> str:
     """A null pixel: an empty lozenge."""
     corners = [(at[0] - size, at[1]), (at[0], at[1] - size), (at[0] + size, at[1]), (at[0], at[1] + size)]

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from patcher.drawing import marks
+from patcher.drawing import legend, marks
 from patcher.drawing.course import Course, arrows, course, inside
+from patcher.drawing.drawn_leads import band, middle
 from patcher.drawing.label_places import Paper, Rect
 from patcher.drawing.run_facts import Facts, Tapped, amps_words
 from patcher.drawing.strips import Strip
@@ -43,8 +44,6 @@ _LONGEST = 60.0
 _TRIED = 60
 """Labels that found no room before no other number is tried: the drawing is full then."""
 _SPREAD = np.array([0.5, 0.33, 0.67, 0.17, 0.83])
-_LETTERS = "abcdefghkmnprstuvwxy"
-"""Those that nobody takes for a figure or for a line."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,8 +55,8 @@ class RunLabel:
         anchors: what they belong to; the first is the best.
         lines: the words.
         within: where they may stand.
-        kind: what they say: `run`, `last`, `edge`, `feed`, `box`.
-        run: whose they are; a box's own name where they are a box's.
+        kind: what they say: `run`, `last`, `edge`, `feed`, `box`, `route`.
+        run: whose they are; a box's or route's own name where they are its.
         bold: whether the first line is bold.
         note: what is said under the drawing where there is no room for them.
         above: whether they rather stand above than at the right.
@@ -325,12 +324,13 @@ class Hanging:
         if label.rank > 2 and self.unsaid + len(self.notes) > _TRIED:
             self.unsaid += 1
             return
-        owner = "" if label.kind == "box" else label.run
+        owner = "" if label.kind in ("box", "route") else label.run
         place = self.paper.place(
             label.anchors, wide, high, within, reach=reach, crossing=crossing, above=label.above, owner=owner
         )
         if place is None:
-            self._refer(label, within)
+            if label.kind != "route":
+                self._refer(label, within)
             return
         x, y = place.rect[:2]
         parts = []
@@ -341,7 +341,8 @@ class Hanging:
         for row, (line, bold) in enumerate(zip(lines, bolds, strict=True)):
             weight = "bold" if bold else None
             base = y + size * (0.8 + LINE * row)
-            parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, **HALO))
+            grey = GREY if label.kind == "route" else None
+            parts.append(text_at(at, base, line, size, text_anchor=anchor, font_weight=weight, fill=grey, **HALO))
         self.worded.add(label.kind)
         self.over.append(marks.group("".join(parts), class_=f"label {label.kind}", data_of=label.run))
 
@@ -350,7 +351,7 @@ class Hanging:
         if label.rank > self.subject.told:
             self.unsaid += 1
             return
-        letter = letters(sum(bool(given) for given, _ in self.notes))
+        letter = legend.letters(sum(bool(given) for given, _ in self.notes))
         wide = long(letter, SMALL, bold=True) + 0.6
         place = self.paper.place(label.anchors, wide, SMALL, within, reach=4.5, crossing=1.0, pay=6.0)
         self.notes.append((letter if place else "", label.note))
@@ -359,20 +360,28 @@ class Hanging:
             words = text_at(left + 0.3, top + SMALL * 0.86, letter, SMALL, font_weight="bold", **HALO)
             self.over.append(marks.group(words, class_="label letter", data_of=label.run))
 
-    def lead(self, one: Floats, two: Floats, run: str, via: str) -> None:
+    def lead(self, corners: Floats, run: str, via: str, strip: Strip) -> None:
         """The cable before a run's first pixel."""
-        ends = np.array([one, two])
-        if float(np.hypot(*(two - one))) < self.size:
+        if float(np.hypot(*np.diff(corners, axis=0).T).sum()) < self.size:
             return
-        self.paper.cross(ends)
+        drawn = ""
+        for piece in inside(corners, strip.begins, strip.ends):
+            self.paper.cross(piece)
+            drawn += path(trace_of(piece), class_="lead", data_to=run, stroke=BLACK, stroke_width="0.2",
+                          stroke_dasharray="0.9 0.7")  # fmt: skip
         self.seen.add("booster" if via == "booster" else "lead")
-        drawn = path(
-            trace_of(ends), class_="lead", data_to=run, stroke=BLACK, stroke_width="0.2", stroke_dasharray="0.9 0.7"
-        )
         if via == "booster":
-            way = (two - one) / np.hypot(*(two - one))
-            drawn += marks.booster(one + (two - one) * 0.5, way, self.size)
+            drawn += marks.booster(*middle(corners), self.size)
         self.below.insert(0, drawn)
+
+    def route(self, name: str, points: Floats, strip: Strip) -> None:
+        """The part of a route that lies in a strip, under all else, and its name where there is room."""
+        for piece in inside(points, strip.begins, strip.ends):
+            self.seen.add("route")
+            self.below.insert(0, band(piece, name, self.size * 1.9))
+            if self.subject.detail:
+                anchors = tuple((float(x), float(y)) for x, y in piece[(_SPREAD * (len(piece) - 1)).astype(int)])
+                self.labels.append(RunLabel(4, anchors, (name,), strip.rect, "route", name))
 
     def box(self, name: str, at: Floats, strip: Strip, above: tuple[float, float] | None) -> None:
         """A box where it stands, named beside it or `above` all that hangs on it."""
@@ -387,9 +396,3 @@ class Hanging:
         self._write(
             RunLabel(0, tuple(anchors), (name,), strip.rect, "box", name, True, f"box {name}", above is not None)
         )
-
-
-def letters(place: int) -> str:
-    """The letter of a place from 0, then two letters."""
-    behind, at = divmod(place, len(_LETTERS))
-    return (letters(behind - 1) if behind else "") + _LETTERS[at]

@@ -15,6 +15,7 @@ import numpy as np
 
 from patcher.drawing import grid_numbers, legend
 from patcher.drawing.course import PASS, Course, course
+from patcher.drawing.drawn_leads import DrawnLead, drawn_leads, sampled_routes
 from patcher.drawing.label_places import Paper
 from patcher.drawing.run_facts import Facts, facts
 from patcher.drawing.run_lines import Hanging
@@ -118,14 +119,15 @@ def _try(subject: Subject, wide: float, less: float) -> tuple[str, float]:
     rows = -(-len(bare) // across)
     lanes = min(rows * _LANE + (4 if rows else 0), (HIGH if not shaped else subject.high - _LEAST - 5) - foot - 12)
     hanging = Hanging(subject, Paper(wide, HIGH), _size(shaped))
-    strips = _strips(subject, shaped, wide, max(subject.high - foot - lanes - 8 - less, _LEAST))
+    leads = _leads_of(subject, [fact.name for fact, _ in shaped])
+    strips = _strips(subject, shaped, leads, wide, max(subject.high - foot - lanes - 8 - less, _LEAST))
     base = strips[-1].rect[3] if strips else 0.0
     parts: list[str] = []
     for strip in strips:
         parts += legend.ruler(
             strip.left, strip.right, strip.scale, strip.x, strip.rect[3] - 5.0, subject.show.settings.units
         )
-    _hang(hanging, shaped, strips)
+    _hang(hanging, shaped, leads, strips)
     left_out = _lanes(hanging, bare, base + (4 if bare else 0), lanes, across, wide)
     if bare:
         parts += legend.lines_at(["no picture:"], 1.0, base + 0.5, "says")
@@ -168,6 +170,7 @@ def _possible(subject: Subject, hung: Sequence[Facts], shaped: Sequence[tuple[Fa
         "box": any(subject.show.controllers[name].at is not None for name in subject.boxes),
         "chevrons": any(fact.run.shape_name in ("grid", "band") for fact, _ in shaped),
         "lead": leads,
+        "route": subject.by_box and bool(subject.show.routes),
     }
     for fact in hung:
         of_run = {"edge": fact.edges, "tap": fact.taps, "gap": fact.run.gap_places, "cut": _is_cut(fact)}
@@ -227,15 +230,19 @@ def _in_words(subject: Subject) -> str:
     )
 
 
-def _strips(subject: Subject, shaped: Sequence[tuple[Facts, Floats]], wide: float, room: float) -> list[Strip]:
+def _strips(
+    subject: Subject, shaped: Sequence[tuple[Facts, Floats]], leads: Sequence[DrawnLead], wide: float, room: float
+) -> list[Strip]:
     if not shaped:
         return []
     things: dict[tuple[str, bool], list[Floats]] = {}
     for fact, found in shaped:
         things.setdefault(_thing(fact.run), []).extend([found, *_corners(subject.show, fact.run)])
     boxes = [at for name in subject.boxes if (at := subject.show.controllers[name].at) is not None]
-    places = [*(np.concatenate(parts) for parts in things.values()), *(np.array([at]) for at in boxes)]
-    whole = [*(is_grid for _, is_grid in things), *(False for _ in boxes)]
+    cables = [np.array(lead.way.corners) for lead in leads if not lead.way.is_straight]
+    cables += [*sampled_routes(subject.show).values()] if subject.by_box else []
+    places = [*(np.concatenate(parts) for parts in things.values()), *(np.array([at]) for at in boxes), *cables]
+    whole = [*(is_grid for _, is_grid in things), *(False for _ in (*boxes, *cables))]
     margins = _margins(subject.detail, wide, with_grids=any(whole))
     steps = [float(np.median(np.hypot(*np.diff(found, axis=0).T))) for _, found in shaped if len(found) > 1]
     usual = float(np.median(steps)) if steps else 0.0
@@ -268,7 +275,9 @@ def _corners(show: Show, run: Run) -> list[Floats]:
     return [cell_positions(grid, np.array(ends))]
 
 
-def _hang(hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequence[Strip]) -> None:
+def _hang(
+    hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], leads: Sequence[DrawnLead], strips: Sequence[Strip]
+) -> None:
     subject = hanging.subject
     for strip in strips:
         courses: list[tuple[Facts, Course]] = []
@@ -279,7 +288,10 @@ def _hang(hanging: Hanging, shaped: Sequence[tuple[Facts, Floats]], strips: Sequ
             drawn = course(subject.show, fact.run, strip.paper)
             assert drawn is not None  # noqa: S101  (it has places)
             courses.append((fact, drawn))
-        _leads(hanging, {fact.name: drawn for fact, drawn in courses}, strip)
+        _leads(hanging, leads, {fact.name: drawn for fact, drawn in courses}, strip)
+        if subject.by_box:
+            for name, points in sampled_routes(subject.show).items():
+                hanging.route(name, strip.paper(points), strip)
         if subject.detail == 0:
             _boxes(hanging, strip, courses)
         for fact, drawn in courses:
@@ -306,28 +318,26 @@ def _boxes(hanging: Hanging, strip: Strip, courses: Sequence[tuple[Facts, Course
         hanging.box(name, place, strip, above)
 
 
-def _leads(hanging: Hanging, courses: dict[str, Course], strip: Strip) -> None:
+def _leads_of(subject: Subject, shaped: Collection[str]) -> list[DrawnLead]:
+    """The leads that are drawn, where marks alone are not all that is said."""
+    return [
+        lead for lead in (drawn_leads(subject.wiring) if subject.detail else ())
+        if lead.run in shaped and (lead.before in shaped if lead.before is not None else lead.box in subject.boxes)
+    ]  # fmt: skip
+
+
+def _leads(hanging: Hanging, leads: Sequence[DrawnLead], courses: dict[str, Course], strip: Strip) -> None:
     """The leads of which both ends lie in a strip."""
-    subject = hanging.subject
-    if subject.detail == 0:
-        return
-    wiring = subject.wiring
-    ends: list[tuple[Floats, str]] = []
-    for (box, _), chain in wiring.chains.items():
-        at = wiring.show.controllers[box].at
-        before = None if at is None or box not in subject.boxes else strip.paper(np.array(at))
-        for name in chain:
-            if before is not None and name in courses:
-                ends.append((before, name))
-            before = courses[name].pixels[-1] if name in courses else None
-    for name in courses:
-        source = wiring.source(name)
-        if source != name and source in courses:
-            ends.append((courses[source].pixels[0], name))
-    for start, name in ends:
-        end = courses[name].pixels[0]
-        if strip.holds(start[0]) and strip.holds(end[0]):
-            hanging.lead(start, end, name, courses[name].run.lead_via)
+    show = hanging.subject.show
+    for lead in leads:
+        if lead.run not in courses or (lead.before is not None and lead.before not in courses):
+            continue
+        corners = strip.paper(np.array(lead.way.corners))
+        if lead.before is not None:
+            corners[0] = courses[lead.before].pixels[0 if lead.is_tee else -1]
+        corners[-1] = courses[lead.run].pixels[0]
+        if strip.holds(corners[0, 0]) and strip.holds(corners[-1, 0]):
+            hanging.lead(corners, lead.run, show.runs[lead.run].lead_via, strip)
 
 
 def _lanes(hanging: Hanging, bare: Sequence[Facts], top: float, high: float, across: int, wide: float) -> list[Facts]:

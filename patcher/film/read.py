@@ -29,10 +29,9 @@ Known = tuple[frozenset[Fault], frozenset[str]]
 MOST_LOOKS, BETTER = 6, 10.0
 """So often are the lights read anew with faults that were found, and once more where so much less spoke against those
 found then."""
-GLARE = 200.0
-"""Grey levels on the mean: where it is brighter, a letter that does not show may be lost in a street light's or a
-window's light.
-"""
+GLARE, BRIGHTER = 200.0, 1.25
+"""Grey levels on the mean, and times as bright as most lights are: where it is brighter than both, a letter that does
+not show may be lost in a street light's or a window's light."""
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 
@@ -117,7 +116,8 @@ def evidence(
         found = hues.hues(read.lights, meant[read.lights.pixel], letters)
         high, wide = seen.mean.shape
         x, y = np.round(read.lights.at).astype(int).T
-        glares = seen.mean[y.clip(0, high - 1), x.clip(0, wide - 1)] > GLARE
+        bright = seen.mean[y.clip(0, high - 1), x.clip(0, wide - 1)]
+        glares = bright > max(GLARE, BRIGHTER * float(np.median(bright))) if len(bright) else bright > GLARE
         return np.where((found == hues.DARK) & glares[:, None], np.int8(hues.UNKNOWN), found)
 
     found = best_map(_wirings(plan, places) if wired is None else [wired], places, code, read.lights, seen.cube.shape)

@@ -1,20 +1,21 @@
 """Checks leads, strings and feeds against the drawing: wire too short to reach, or far longer than drawn.
 
 A wire is never shorter than the straight line between its ends, and no picture is deeper than its own plane; so what is
-said to be too short cannot be built as it is drawn. Where an end is not drawn, the wire is counted on to the next place
-that is.
+said to be too short cannot be built as it is drawn. A lead goes along the routes that are drawn, and is held against
+that way. Where an end is not drawn, the wire is counted on to the next place that is, in a straight line.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import hypot, isnan
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
 
 from patcher.errors import Finding
+from patcher.lead_ways import STRAIGHT, LeadWays, lead_ways
 from patcher.power.circuit import joints, metres_between
 from patcher.power.stretches import outwards
 from patcher.shapes import Positions, cells, positions
@@ -42,17 +43,15 @@ class _Reach:
         """The reach with more wire behind it; None where its length is not known."""
         return None if isnan(metres) else _Reach(self.point, self.called, self.metres + metres)
 
-    def way(self, to: tuple[float, float]) -> float:
-        return hypot(to[0] - self.point[0], to[1] - self.point[1])
+    def lacks(self, to: tuple[float, float], ways: LeadWays) -> bool:
+        return too_short(self.metres, ways.way(self.point, to).metres)
 
-    def lacks(self, to: tuple[float, float]) -> bool:
-        return too_short(self.metres, self.way(to))
-
-    def drawn(self, to: tuple[float, float], own: float, units: str) -> str:
+    def drawn(self, to: tuple[float, float], ways: LeadWays, own: float, units: str) -> str:
         """How far off a place is drawn, in words, and what wire there is besides a last piece of `own` metres."""
-        more = self.metres - own
+        more, way = self.metres - own, ways.way(self.point, to)
         besides = f", with {in_units(more, units)} of other wire between them" if more > _LEAST else ""
-        return f"is drawn {in_units(self.way(to), units)} from {self.called}{besides}"
+        along = "" if way.is_straight else " along the routes"
+        return f"is drawn {in_units(way.metres, units)} from {self.called}{along}{besides}"
 
 
 def too_short(wire: float, way: float) -> bool:
@@ -83,12 +82,13 @@ def _wire(show: Show, run: Run) -> float:
 
 
 def _leads(wiring: Wiring, drawn: dict[str, Positions]) -> Iterator[Finding]:
-    show = wiring.show
+    show, ways = wiring.show, lead_ways(wiring.show)
     for (box, _), chain in wiring.chains.items():
         here = _box(show, box)
         for run in (show.runs[name] for name in chain if show.runs[name].hung):
             reach = here and here.on(run.lead)
-            yield from _lead(show, run, [reach], drawn)
+            own = reach is not None and reach.metres == run.lead
+            yield from _lead(show, run, [reach], drawn, ways if own else STRAIGHT)
             yield from _tees(wiring, run, reach, drawn)
             if run.name in drawn:
                 here = _Reach(_point(drawn[run.name], -1), f"the last pixel of {run.name}")
@@ -107,19 +107,21 @@ def _tees(wiring: Wiring, run: Run, reach: _Reach | None, drawn: dict[str, Posit
             ends.append(_Reach(_point(drawn[source.name], 0), f"the first pixel of {source.name}", source.lead))
         begins[tee.name] = [end and end.on(tee.lead) for end in ends]
         if tee.hung:
-            yield from _lead(show, tee, begins[tee.name], drawn)
+            yield from _lead(show, tee, begins[tee.name], drawn, STRAIGHT)  # where along the other it begins, none says
 
 
-def _lead(show: Show, run: Run, reaches: list[_Reach | None], drawn: dict[str, Positions]) -> Iterator[Finding]:
+def _lead(
+    show: Show, run: Run, reaches: list[_Reach | None], drawn: dict[str, Positions], ways: LeadWays
+) -> Iterator[Finding]:
     if run.name not in drawn:
         return
     first = _point(drawn[run.name], 0)
     for reach in reaches:
-        if reach is None or not reach.lacks(first):
+        if reach is None or not reach.lacks(first, ways):
             continue
         units = show.settings.units
         own = f"{in_units(run.lead, units)} of lead" if run.lead else "no lead"
-        says = f"has {own}, and its first pixel {reach.drawn(first, run.lead, units)}"
+        says = f"has {own}, and its first pixel {reach.drawn(first, ways, run.lead, units)}"
         remedy = "measure the lead, or correct the drawing: data_in, where the run begins, or where the box stands (at)"
         yield Finding("warning", "lead-reach", "wiring", f"run.{run.name}.lead", says, remedy)
         return
@@ -184,9 +186,11 @@ def _feeds(show: Show, drawn: dict[str, Positions]) -> Iterator[Finding]:
             if run in drawn:
                 goal = _point(drawn[run], pixel - 1)
                 here = _Reach(goal, f"{run}/{pixel}")
-                if first and reach is not None and reach.lacks(goal):
+                if first and reach is not None and reach.lacks(goal, STRAIGHT):
                     where = f"feed.{feed.name}.taps[{number}].length"
-                    says = f"is {in_units(metres, units)}, and {run}/{pixel} {reach.drawn(goal, metres, units)}"
+                    says = (
+                        f"is {in_units(metres, units)}, and {run}/{pixel} {reach.drawn(goal, STRAIGHT, metres, units)}"
+                    )
                     remedy = "measure the wire from the tap before, or from the supply; or correct the drawing"
                     yield Finding("warning", "feed-reach", "power", where, says, remedy)
             at_tap[feed.name, number] = here

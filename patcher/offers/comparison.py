@@ -11,7 +11,7 @@ from scipy.optimize import linear_sum_assignment
 from patcher.errors import Finding, PatcherError
 from patcher.limits.findings import check, new_findings
 from patcher.limits.refresh import OFFERED, PortTime, port_times
-from patcher.offers.left_over import why_left_over
+from patcher.offers.left_over import NOT_USED, not_placed, why_left_over
 from patcher.offers.rehung import ReadPoints, Rehung, hanging, rehung
 from patcher.patch.changes import start_changes
 from patcher.patch.patch import Patch
@@ -60,6 +60,7 @@ class Offer:
         tally: that in figures.
         boxes: boxes whose settings are to be changed.
         left_over: runs that no port could take: why, and what to do.
+        not_placed: boxes that may stand in several places and are given none: why, and what to do.
         findings: errors and warnings that the show has with it and has not now.
     """
 
@@ -71,6 +72,7 @@ class Offer:
     tally: Tally
     boxes: tuple[str, ...]
     left_over: Mapping[str, tuple[str, str]]
+    not_placed: Mapping[str, tuple[str, str]]
     findings: tuple[Finding, ...]
 
 
@@ -170,11 +172,15 @@ def _offer(
     put = rehung(text, wiring, made, points)
     sound = _only_hung(put.wiring)
     patch, _ = check(sound, typed)
+    left_out = {each.name for each in given.left_out}
+    unplaced = {name: why for name, why in not_placed(put.wiring.show).items() if name not in left_out}
+    short = [name for name, (says, _) in unplaced.items() if says != NOT_USED]
     changes = [] if patch is None else start_changes(typed, patch, sound.show)
     return Offer(
         number, tuple(each.kind for each in same), made, tuple(same[1:]), put, tally(put.wiring),
         tuple(name for name in sound.show.controllers if any(change.controller == name for change in changes)),
-        {run: why_left_over(given, run, sure=any(each.proved for each in same)) for run in made.left_over},
+        {run: why_left_over(given, run, sure=any(each.proved for each in same), short=short) for run in made.left_over},
+        unplaced,
         tuple(new_findings(_only_hung(wiring), sound)),
     )  # fmt: skip
 
@@ -207,16 +213,16 @@ def _at_old_ports(given: Instance, wiring: Wiring, made: Proposal) -> Proposal:
         chains.setdefault((place.box, place.port), []).append(place.run)
     first = {(place.box, place.port) for place in made.places if place.number == 1}
     to: dict[tuple[str, int], int] = {}
-    for number, box in enumerate(given.boxes):
-        ours = [port for port in chains if port[0] == box.name and port in first]
+    for number, name in ((number, name) for number, box in enumerate(given.boxes) for name in box.names):
+        ours = [port for port in chains if port[0] == name and port in first]
         free = sorted({port for outlet in given.outlets if outlet.box == number and not outlet.behind
                        for port in outlet.ports})  # fmt: skip
         if ours:
-            alike = np.array([[_likeness(wiring, chains[port], (box.name, other)) for other in free] for port in ours])
+            alike = np.array([[_likeness(wiring, chains[port], (name, other)) for other in free] for port in ours])
             rows, columns = linear_sum_assignment(alike, maximize=True)
             to |= {ours[row]: free[column] for row, column in zip(rows, columns, strict=True)}
     places = [replace(place, port=to.get((place.box, place.port), place.port)) for place in made.places]
-    order = {box.name: number for number, box in enumerate(given.boxes)}
+    order = {name: number for number, name in enumerate(wiring.show.controllers)}
     places.sort(key=lambda place: (order[place.box], place.port, place.number))
     return replace(made, places=tuple(places))
 

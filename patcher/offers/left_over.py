@@ -1,31 +1,40 @@
-"""Why a proposal left a run over, and what would help, as far as one run alone shows it."""
+"""Why a proposal left a run over or a box without a place, and what would help, as far as one alone shows it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
+from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
 from patcher.propose.chains import Route, accepts, route_ms, universes
 from patcher.propose.instance import Instance, OpenRun, room
+from patcher.show.schema import Show
+from patcher.show.tables import same_place
 
 _MORE = "add a box or ports"
+_STAND = ("stands there", "stand there")
+NOT_USED = "no run hangs on it, so it is not placed"
 
 
-def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str, str]:
+def why_left_over(given: Instance, name: str, *, sure: bool = True, short: Sequence[str] = ()) -> tuple[str, str]:
     """Why no port took a run, and what to do.
 
     Args:
         given: what was to be decided.
         name: the run.
         sure: whether it is proved that no fewer runs are left over.
+        short: boxes for which no place is left where they may stand.
     """
+    more = f"add a place to the stands of {short[0]}, or {_MORE}" if short else _MORE
     number, run = next((number, run) for number, run in enumerate(given.runs) if run.name == name)
     if not given.boxes:
-        return "no box has a place (at) in the file", "give each box its place: at = [x, y]"
+        then = "give each box its place: at = [x, y], or places where it may stand: stands = [[x, y], [x, y]]"
+        return "no box has a place from which leads could be measured", then
     takes = [(at, outlet) for at, outlet in enumerate(given.outlets) if accepts(given, outlet, run.kind)]
     if not takes:
-        return "no free port can take its kind of pixels", f"{_MORE}, or free one with --afresh"
+        return "no free port can take its kind of pixels", f"{more}, or free one with --afresh"
     rooms = [room(given.boxes[outlet.box], outlet, run.kind, run.reset_us, given.frame_rate) for _, outlet in takes]
     if max(rooms) < run.pixels:
         widest = max(_pixels_left(given, at) for at, _ in takes)
@@ -33,9 +42,30 @@ def why_left_over(given: Instance, name: str, *, sure: bool = True) -> tuple[str
     if all(_too_many_universes(given, number, at) for at, _ in takes):
         return "no box has as many universes left", "raise universes where the box can do more, or add a box"
     if not sure:
-        return f"no port was found for its {run.pixels} pixels in the time", f"search longer (--seconds), or {_MORE}"
+        return f"no port was found for its {run.pixels} pixels in the time", f"search longer (--seconds), or {more}"
     says = f"the ports that could take its {run.pixels} pixels are full with other runs"
-    return says, f"{_MORE}, or lower frame_rate"
+    return says, f"{more}, or lower frame_rate"
+
+
+def not_placed(after: Show) -> dict[str, tuple[str, str]]:
+    """Of each box that may stand in several places and is given none of them: why, and what to do.
+
+    Args:
+        after: the show with a proposal.
+    """
+    found = {}
+    stand = {name: box.at for name, box in after.controllers.items() if box.at is not None}
+    for name, box in after.controllers.items():
+        if not box.stands or box.spare or name in stand or any(box.port.values()):
+            continue
+        by = [[other for other, at in stand.items() if same_place(at, place)] for place in box.stands]
+        if all(by):
+            others = list(dict.fromkeys(other for each in by for other in each))
+            says = f"no place is left where it may stand: {first_few(others, 8)} {_STAND[len(others) > 1]}"
+            found[name] = (says, "add a place to its stands")
+        else:
+            found[name] = (NOT_USED, "")
+    return found
 
 
 def _pixels_left(given: Instance, at: int) -> float:

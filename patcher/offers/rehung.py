@@ -6,7 +6,7 @@ is cut where a run that has a feed of its own comes behind another run: two supp
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -14,12 +14,13 @@ from typing import Any
 from patcher.acts.act import Act, Hang, SetKey, Unhang, read_act
 from patcher.acts.acting import acted_together
 from patcher.errors import PatcherError
+from patcher.lead_ways import SLACK
 from patcher.limits.lengths import too_short
-from patcher.propose.chains import SLACK
 from patcher.propose.proposal import Place, Proposal
 from patcher.show.parser import read
 from patcher.show.run_tables import Run
 from patcher.show.schema import Show
+from patcher.show.tables import Point, same_place
 from patcher.wiring import Wiring, wire
 
 ReadPoints = Callable[[str], list[list[float]]]
@@ -37,12 +38,15 @@ class Rehung:
         wiring: its wiring.
         moved: runs that hang elsewhere than before, behind another run, or with the data in at another end.
         cut: those of them that take no V+ from the run before any more.
+        stood: where boxes are to stand that stand elsewhere now, or nowhere yet; None for one that is not used and
+            gives its place up.
     """
 
     text: str
     wiring: Wiring
     moved: tuple[str, ...]
     cut: tuple[str, ...]
+    stood: Mapping[str, Point | None]
 
 
 def hanging(wiring: Wiring) -> dict[str, tuple[str, int]]:
@@ -62,11 +66,12 @@ def rehung(text: str, wiring: Wiring, made: Proposal, points: ReadPoints) -> Reh
     Raises:
         PatcherError: the file is written in a way that cannot be changed, or would say something wrong.
     """
-    after = _chains(wiring, made)
-    moved = _moved(wiring, made, after)
+    after, stood = _chains(wiring, made), _stood(wiring.show, made)
+    moved = _moved(wiring, made, after, stood)
     cut = tuple(run for chain in after.values() for run in _cut(wiring, chain, moved))
     wanted = {place.run: _wanted(wiring, place, made, moved, cut) for place in made.places}
-    new = acted_together(text, [*_hung(wiring, made, after), *_keys(wiring.show, wanted)], points)
+    places = [_act(act="set", thing=box, key="at", value=at and list(at)) for box, at in stood.items()]
+    new = acted_together(text, [*places, *_hung(wiring, made, after), *_keys(wiring.show, wanted)], points)
     show = _read(new, points)
     # A run that is like another one has that one's keys: what it is not to have it says itself.
     kept = {name: {key: getattr(run, key, None) for key in _KEYS} for name, run in wiring.show.runs.items()}
@@ -74,7 +79,7 @@ def rehung(text: str, wiring: Wiring, made: Proposal, points: ReadPoints) -> Reh
     if again := [*_keys(show, goal)]:
         new = acted_together(new, again, points)
         show = _read(new, points)
-    return Rehung(new, wire(show), tuple(moved), cut)
+    return Rehung(new, wire(show), tuple(moved), cut, stood)
 
 
 def _read(text: str, points: ReadPoints) -> Show:
@@ -105,9 +110,18 @@ def _before(chains: Chains) -> dict[str, tuple[str, str | int]]:
     return found
 
 
-def _moved(wiring: Wiring, made: Proposal, after: Chains) -> dict[str, bool]:
-    """The runs that hang otherwise than now, and whether their leads have other ends: not from port to port of a box.
-    A run is moved, too, where the one before it is turned round.
+def _stood(show: Show, made: Proposal) -> dict[str, Point | None]:
+    """The boxes that are to stand elsewhere than now, and those that must give their place up to one of them."""
+    new = {stand.box: stand.at for stand in made.stands}
+    now = {name: box.at for name, box in show.controllers.items() if box.at is not None}
+    moved = {name: at for name, at in new.items() if name not in now or not same_place(now[name], at)}
+    gone = [name for name, at in now.items() if name not in new and any(same_place(at, to) for to in moved.values())]
+    return {**moved, **dict.fromkeys(gone)}
+
+
+def _moved(wiring: Wiring, made: Proposal, after: Chains, stood: Collection[str]) -> dict[str, bool]:
+    """The runs that hang otherwise than now, and whether their leads have other ends: not from port to port of a box
+    that stays where it is. A run is moved, too, where the one before it is turned round.
     """
     was, is_now = _before(wiring.chains), _before(after)
     turned = {
@@ -116,7 +130,7 @@ def _moved(wiring: Wiring, made: Proposal, after: Chains) -> dict[str, bool]:
     found = {}
     for place in made.places:
         old, new = was.get(place.run), is_now[place.run]
-        same_end = old is not None and (old == new or (old[0] == new[0] != ""))
+        same_end = old is not None and (old == new or (old[0] == new[0] != "")) and new[0] not in stood
         whole = same_end and place.run not in turned and not (new[0] == "" and new[1] in turned)
         if not whole or old != new:
             found[place.run] = not whole

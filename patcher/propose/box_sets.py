@@ -7,10 +7,11 @@ are worth, less what the ports of the set are worth (Lagrangian relaxation). So 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
-from math import comb, inf
+from itertools import takewhile
+from math import inf
 from time import perf_counter
 
 import numpy as np
@@ -33,8 +34,9 @@ from patcher.propose.master import (
     quick_plan,
     relax,
 )
+from patcher.propose.places import sets_of
 from patcher.propose.pricing import price
-from patcher.propose.regions import region_by_region
+from patcher.propose.regions import inside_boxes
 from patcher.propose.start import start_routes
 from patcher.propose.tasks import LABELS, STEPS, Found, Task, present, share, task
 
@@ -72,21 +74,19 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
         better = replace(begin, plan=now).searched(share(deadline, _FOR_SEARCH), steps, fewest_boxes=True)
     better, fewest = _fewest(better, wanted, share(deadline, _FOR_FEWEST))
     few, idle = boxes_order(given, better.plan)[1], _idle(given)
-    used = {given.outlets[route.outlet].box for route in better.plan.routes}
-    without = tuple(box for box in idle if box not in used)
     if len(given.runs) > _LARGE:
-        inside = replace(task(given, without, begin.fixed), plan=better.plan)
-        inside = region_by_region(inside, share(deadline, _FOR_REGIONS))
-        better = replace(better, plan=inside.plan, chains=(*better.chains, *inside.chains))
+        better = inside_boxes(better, idle, share(deadline, _FOR_REGIONS))
     fixed = replace(better.fixed, most_boxes=few)
-    if comb(len(idle), few) > _SETS:
+    sets = sets_of(given, idle, few, _SETS)
+    if sets is None:
         every = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
         best = optimum(fixed, better.some, every, start=better.plan.routes, cutoff=inf, deadline=deadline)
         return Found(given, fixed, best.choice, best.bound), fewest
     root: Relaxation | None = None
-    if comb(len(idle), few) > _WITHOUT_ROOT:
+    if len(sets) > _WITHOUT_ROOT:
         root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
-    return _Sets(better, idle, few, root, deadline).cheapest(), fewest
+    in_use = tuple(box for box in range(len(given.boxes)) if box not in idle)
+    return Chosen(better, [(*in_use, *chosen) for chosen in sets], root, deadline).cheapest(), fewest
 
 
 def _idle(given: Instance) -> list[int]:
@@ -100,14 +100,15 @@ def _fewest(better: Task, wanted: int, deadline: float) -> tuple[Task, bool]:
     given = better.fixed.given
     idle = _idle(given)
     while few := boxes_order(given, better.plan)[1]:
-        if _needed(given, idle, few, wanted):
+        if too_small(given, wanted, few - 1):
             return better, True
         late = perf_counter() > deadline
         if not late and _none_with(better, few - 1, wanted, share(deadline, 0.5)):
             return better, True
-        if late or comb(len(idle), few - 1) > _SETS_TRIED:
+        sets = sets_of(given, idle, few - 1, _SETS_TRIED)
+        if late or sets is None:
             return better, False
-        proved, plan = _with_fewer(better, idle, few - 1, wanted, deadline)
+        proved, plan = _with_fewer(better, sets, wanted, deadline)
         if plan is None:
             return better, proved
         better = replace(better, plan=plan)
@@ -115,12 +116,13 @@ def _fewest(better: Task, wanted: int, deadline: float) -> tuple[Task, bool]:
 
 
 def _with_fewer(
-    better: Task, idle: Sequence[int], few: int, wanted: int, deadline: float
+    better: Task, sets: Sequence[tuple[int, ...]], wanted: int, deadline: float
 ) -> tuple[bool, Choice | None]:
-    """Whether it is proved that no set of so many boxes hangs all but so many runs; or a plan that does."""
+    """Whether it is proved that none of some sets of boxes hangs all but so many runs; or a plan that does."""
     given, fixed, proved = better.fixed.given, better.fixed, True
+    idle = _idle(given)
     most = wanted * fixed.left_over + fixed.left_over // 10 + 1
-    for chosen in combinations(idle, few):
+    for chosen in sets:
         if perf_counter() > deadline:
             return False, None
         new = task(given, [box for box in idle if box not in chosen], fixed)
@@ -146,13 +148,21 @@ def _relaxed(of: Task, cutoff: float, deadline: float) -> Relaxation:
     return relax(of.fixed, of.some, start, cutoff=cutoff, deadline=deadline, most=LABELS)
 
 
-def _needed(given: Instance, idle: Sequence[int], few: int, wanted: int) -> bool:
-    """Whether one box less has too little room for all but the longest runs, whichever it is."""
-    rooms = box_rooms(given)
-    kept = sum(room for box, room in rooms.items() if box not in idle)
-    most = kept + sum(sorted((rooms.get(box, 0) for box in idle), reverse=True)[: few - 1])
+def too_small(given: Instance, wanted: int, few: int | None = None) -> bool:
+    """Whether all ports, or those of so few boxes besides those in use, have too little room for all but the longest
+    runs.
+    """
+    rooms, count = box_rooms(given), Counter[tuple[str, ...]]()
+    kept, others = 0, list[int]()
+    for box in sorted(rooms, key=lambda box: -rooms[box]):
+        names = given.boxes[box].names
+        count[names] += 1
+        if given.boxes[box].in_use:
+            kept += rooms[box]
+        elif count[names] <= len(names):  # no more than there are of those that are alike
+            others.append(rooms[box])
     pixels = sorted(run.pixels for run in given.runs)
-    return sum(pixels[: len(pixels) - wanted]) > most
+    return sum(pixels[: len(pixels) - wanted]) > kept + sum(others[:few])
 
 
 def box_rooms(given: Instance) -> dict[int, int]:
@@ -213,17 +223,17 @@ def bound_of_sets(
     return _Bound(float(duals.runs.sum()), boxes)
 
 
-class _Sets:
-    """The sets of boxes of one size, and what is known of each."""
+class Chosen:
+    """Sets of boxes of which one is chosen, and what is known of each."""
 
-    def __init__(self, better: Task, idle: Sequence[int], few: int, root: Relaxation | None, deadline: float) -> None:
+    def __init__(self, better: Task, sets: Sequence[tuple[int, ...]], root: Relaxation | None, deadline: float) -> None:
+        """With the best plan so far, and what is known of all sets together."""
         self.task = better
         self.deadline = deadline
-        self.idle = idle
         given = better.fixed.given
-        in_use = tuple(box for box in range(len(given.boxes)) if box not in idle)
-        self.sets = [(*in_use, *chosen) for chosen in combinations(idle, few)]
-        self.bounds = [max(root.bound, 0.0) if root else 0.0] * len(self.sets)
+        self.sets = sets
+        self.member = np.array([[box in boxes for box in range(len(given.boxes))] for boxes in sets], dtype=np.float64)
+        self.bounds: Floats = np.full(len(sets), max(root.bound, 0.0) if root else 0.0)
         self.best: Choice = choice(better.fixed, better.plan.routes)
         self.pool: dict[tuple[int, object], Route] = {}
         self.useful: dict[tuple[int, object], Route] = {}
@@ -236,15 +246,15 @@ class _Sets:
         """Raise the bounds of all sets by the duals of one relaxation."""
         bound = bound_of_sets(self.task.fixed, self.task.some, found.duals, chosen, self.deadline)
         if bound is not None:
-            self.bounds = [max(old, bound.of(boxes)) for old, boxes in zip(self.bounds, self.sets, strict=True)]
+            self.bounds = np.maximum(self.bounds, bound.runs - self.member @ bound.boxes)
         self.useful |= {(route.outlet, route.stops): route for route in found.useful}
         self.pool |= {(route.outlet, route.stops): route for route in found.routes}
 
     def _open(self) -> list[int]:
         """The sets that may hold a better plan, the likeliest first."""
-        found = [n for n, bound in enumerate(self.bounds) if whole(bound) < self.best.cost]
-        used = {self.task.fixed.given.outlets[route.outlet].box for route in self.best.routes}
-        return sorted(found, key=lambda number: (self.bounds[number], not used <= set(self.sets[number]), number))
+        order: list[int] = np.argsort(self.bounds, kind="stable").tolist()
+        found = takewhile(lambda number: whole(self.bounds[number]) < self.best.cost, order)
+        return sorted(found, key=lambda number: (self.bounds[number], self._unlike(number)))
 
     def cheapest(self) -> Found:
         """The cheapest plan on any of the sets: always the one with the least bound is looked at further."""
@@ -263,10 +273,15 @@ class _Sets:
     def _stuck(self, number: int) -> bool:
         return number in self.closing and self.closing[number].stuck
 
+    def _unlike(self, number: int) -> int:
+        """How many boxes of the best plan are not in a set."""
+        given = self.task.fixed.given
+        return len({given.outlets[route.outlet].box for route in self.best.routes}.difference(self.sets[number]))
+
     def _relax(self, number: int, deadline: float) -> None:
         boxes = self.sets[number]
-        without = [box for box in self.idle if box not in boxes]
         given = self.task.fixed.given
+        without = [box for box in range(len(given.boxes)) if box not in boxes]
         new = task(given, without, self.task.fixed)
         if all(given.outlets[route.outlet].box in boxes for route in self.best.routes):
             new = replace(new, plan=min(self.best, new.plan, key=_cost), chains=self.task.chains)

@@ -1,9 +1,11 @@
 """What a chain costs, and whether a port can take it: the one definition that the search and the answer share.
 
-Lengths are whole centimetres, so that equal plans cost exactly the same. A lead is the straight way with slack. Data
-crosses so much of it without help; past that it has a booster, which counts for so many metres of cable. A booster in
-the middle of a lead helps over twice as much; past that the lead is differential, and its sender and receiver count for
-two boosters.
+Lengths are whole centimetres, so that equal plans cost exactly the same. A lead is its way with slack, along the routes
+that are drawn (`lead_ways`). Data crosses so much of it without help; past that it has a booster, which counts for so
+many metres of cable. A booster in the middle of a lead helps over twice as much; past that the lead is differential,
+and its sender and receiver count for two boosters.
+
+No lead is cheaper than two over a third place only because it is one: neither routes nor boosters promise that.
 """
 
 from __future__ import annotations
@@ -15,12 +17,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.lead_ways import SLACK
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.limits.refresh import frame_ms
 from patcher.propose.instance import Instance, LineKind, Outlet, room
 
-SLACK = 0.1
-"""The part of the straight way that a lead is longer than it. Common practice, no source."""
 _NO_HELP = round(LONGEST_LEAD * 100)
 """Centimetres of lead that need no booster."""
 _BOOSTED = 2 * _NO_HELP
@@ -48,9 +49,9 @@ class Route:
     price: int
 
 
-def leads_cm(begins: NDArray[np.float64], ends: NDArray[np.float64]) -> NDArray[np.int64]:
+def leads_cm(given: Instance, begins: NDArray[np.float64], ends: NDArray[np.float64]) -> NDArray[np.int64]:
     """Whole centimetres of every lead from some places to others: shape (begins, ends)."""
-    ways = np.hypot(*(ends[None, :, :] - begins[:, None, :]).transpose(2, 0, 1))
+    ways = given.ways.between(begins, ends)
     found: NDArray[np.int64] = np.ceil(np.round(ways * (1 + SLACK) * 100, 6)).astype(np.int64)
     return found
 
@@ -70,11 +71,9 @@ def prices(lead_cm: NDArray[np.int64], booster: float) -> NDArray[np.int64]:
 
 def route_leads(given: Instance, outlet: int, stops: tuple[Stop, ...]) -> tuple[int, ...]:
     """Centimetres of lead before each run of a chain."""
-    here, found = given.outlets[outlet].at, []
-    for run, way in stops:
-        entry = given.runs[run].entries[way]
-        found.append(int(leads_cm(np.array([here]), np.array([entry.first]))[0, 0]))
-        here = entry.last
+    entries = [given.runs[run].entries[way] for run, way in stops]
+    begins = np.array([given.outlets[outlet].at, *(entry.last for entry in entries[:-1])])
+    found: list[int] = leads_cm(given, begins, np.array([entry.first for entry in entries])).diagonal().tolist()
     return tuple(found)
 
 

@@ -18,6 +18,7 @@ from patcher.propose.bounds import Duals
 from patcher.propose.chains import Route, universes
 from patcher.propose.cuts import Cuts, Parts, no_cuts
 from patcher.propose.instance import Instance, one_order
+from patcher.propose.places import together
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,13 +86,17 @@ class Rows:
 
     @property
     def switches(self) -> tuple[tuple[int, ...], ...]:
-        """Outlets that one column each lets be used: those of `either`, and, with `most_boxes`, those of a box."""
+        """Outlets that one column each lets be used: those of `either`, and those of each box that is counted."""
         alone = tuple((outlet,) for group in self.either for outlet in group)
-        if self.most_boxes is None:
-            return alone
         done = {int(self.box[outlet]) for (outlet,) in alone}
-        idle = [box for box, each in enumerate(self.given.boxes) if not each.in_use and box not in done]
-        return (*alone, *(of for box in idle if (of := tuple(np.flatnonzero(self.box == box).tolist()))))
+        counted = sorted({box for boxes, _ in self.few for box in boxes} - done)
+        return (*alone, *(of for box in counted if (of := tuple(np.flatnonzero(self.box == box).tolist()))))
+
+    @property
+    def few(self) -> tuple[tuple[tuple[int, ...], int], ...]:
+        """Sets of boxes, and how many of each may be used."""
+        idle = tuple(box for box, each in enumerate(self.given.boxes) if not each.in_use)
+        return self.given.few if self.most_boxes is None else (*self.given.few, (idle, self.most_boxes))
 
 
 _MUCH = 10
@@ -118,11 +123,12 @@ def rows(given: Instance, dearest: int) -> Rows:
 
 
 def fits_universes(fixed: Rows, routes: Sequence[Route]) -> bool:
-    """Whether a plan keeps what boxes hold together: their universes, and one colour order where they take one."""
+    """Whether a plan keeps what boxes hold together: universes, one colour order where they take one, places."""
     columns = columns_of(fixed.given, routes)
     box = fixed.box[columns.outlet]
     used = {outlet for group in fixed.either for outlet in group} & set(columns.outlet.tolist())
     one_each = len(used) == len({int(fixed.box[outlet]) for outlet in used})
+    one_each = one_each and together(fixed.given, set(box.tolist()))
     return one_each and all(columns.universes[box == capped].sum() <= most for capped, most in fixed.capped.items())
 
 
@@ -163,16 +169,15 @@ def program(fixed: Rows, columns: Columns) -> Program:
 
 
 def _switched(fixed: Rows, width: int) -> tuple[Floats, Floats]:
-    """The rows of the switches, which are the last columns: one of each group of `either`, and so many boxes."""
+    """The rows of the switches, which are the last columns: one of each group of `either`, and so few boxes."""
     switches = fixed.switches
-    found = np.zeros((len(fixed.either) + (fixed.most_boxes is not None), width))
+    found = np.zeros((len(fixed.either) + len(fixed.few), width))
     limits = np.ones(len(found))
     for number, group in enumerate(fixed.either):
         found[number, [width - len(switches) + switches.index((outlet,)) for outlet in group]] = 1.0
-    if fixed.most_boxes is not None:
-        idle = [not fixed.given.boxes[int(fixed.box[of[0]])].in_use for of in switches]
-        found[-1, width - len(switches) :] = idle
-        limits[-1] = fixed.most_boxes
+    for number, (boxes, most) in enumerate(fixed.few, start=len(fixed.either)):
+        found[number, width - len(switches) :] = [int(fixed.box[of[0]]) in boxes for of in switches]
+        limits[number] = most
     return found, limits
 
 

@@ -6,16 +6,18 @@ already, which is kept. What cannot be decided here is left out, and said with i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
+from patcher.lead_ways import STRAIGHT, LeadWays, lead_ways
 from patcher.limits.refresh import BITS, frame_ms
 from patcher.shapes import positions
+from patcher.show.box_places import boxes_alike, open_places
 from patcher.show.run_tables import BandRun, GridRun, LoopRun, PathRun, Run
 from patcher.show.schema import Controller, Show
 from patcher.trade import CHANNELS
-from patcher.wiring import Wiring, port_name
+from patcher.wiring import Wiring
 
 Place = tuple[float, float]
 """x and y, in metres."""
@@ -79,23 +81,27 @@ class OpenRun:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A box that runs may hang on.
+    """A box that runs may hang on; or a place where one of some boxes may stand, as a box of its own.
 
     Attributes:
-        name: its name.
+        names: its name; those of all the boxes that may stand in the place.
         in_use: whether a kept run hangs on it.
         start_per: what has a start address of its own.
         reorders: whether it puts colours into chip order, one order a start address.
         port_pixels: most pixels on one port; None without a limit.
         universes: most universes; None without a limit.
+        place: the place; None for a box that stands where it stands.
+        here: which of the boxes stands in the place now; None where none does.
     """
 
-    name: str
+    names: tuple[str, ...]
     in_use: bool
     start_per: str
     reorders: bool
     port_pixels: int | None
     universes: int | None
+    place: Place | None = None
+    here: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +150,8 @@ class Instance:
         universes_taken: universes that the kept runs of each box take.
         left_out: what no proposal is made for.
         present: the chains of today, where all is decided anew: the outlet of each, and its runs, each with its way.
+        few: sets of boxes, and how many of each may be used: one in each place, and as many as there are boxes.
+        ways: how long a lead is from one place to another.
     """
 
     runs: tuple[OpenRun, ...]
@@ -154,8 +162,14 @@ class Instance:
     universes_taken: tuple[float, ...]
     left_out: tuple[LeftOut, ...] = ()
     present: tuple[tuple[int, tuple[tuple[int, int], ...]], ...] = ()
+    few: tuple[tuple[tuple[int, ...], int], ...] = ()
+    ways: LeadWays = STRAIGHT
 
 
+NO_PLACE = "has no place (at), so no lead to it can be measured"
+NO_PLACE_BUT_RUNS = "has no place (at), and runs that stay hang on it, so it is not given one of its stands"
+EVERY_PLACE_TAKEN = "may stand only where other boxes stand already"
+"""Why nothing is decided about a box."""
 BOOSTER = 10.0
 """Metres of cable that one booster counts for. A choice, no source."""
 
@@ -182,22 +196,54 @@ def instance(wiring: Wiring, *, afresh: bool = False, booster: float = BOOSTER) 
         else:
             kind = show.type_of(run)
             runs.append(OpenRun(run.name, run.pixels + run.nulls, line_kind(show, run), kind.reset_us, ways))
-    boxes: list[Box] = []
-    outlets: list[Outlet] = []
-    taken: list[float] = []
-    for box in show.controllers.values():
-        if box.spare:
-            continue
-        if box.at is None:
-            left.append(LeftOut(box.name, "has no place (at), so no lead to it can be measured"))
-            continue
-        chains = {port: chain for (name, port), chain in kept.items() if name == box.name}
-        outlets += _outlets(show, box, len(boxes), chains, {run.kind.colour_order for run in runs})
-        boxes.append(Box(box.name, bool(chains), box.start_per, box.reorders, box.port_pixels, _universes(show, box)))
-        taken.append(_taken(show, box, list(chains.values())))
+    found, without = _boxes(show, kept, {run.kind.colour_order for run in runs}, afresh=afresh)
+    boxes, outlets, taken, few = found
     present = _present(wiring, runs, boxes, outlets) if afresh else ()
-    rate = show.settings.frame_rate
-    return Instance(tuple(runs), tuple(boxes), tuple(outlets), rate, booster, tuple(taken), tuple(left), tuple(present))
+    rate, left = show.settings.frame_rate, [*left, *without]
+    return Instance(
+        tuple(runs), boxes, outlets, rate, booster, taken, tuple(left), tuple(present), few, lead_ways(show)
+    )  # fmt: skip
+
+
+_Boxes = tuple[tuple[Box, ...], tuple[Outlet, ...], tuple[float, ...], tuple[tuple[tuple[int, ...], int], ...]]
+
+
+def _boxes(
+    show: Show, kept: Mapping[tuple[str, int], tuple[str, ...]], orders: set[str], *, afresh: bool
+) -> tuple[_Boxes, list[LeftOut]]:
+    """The boxes and places for boxes, their outlets, the universes taken, and how few of them may be used; and the
+    boxes that nothing is decided about.
+    """
+    boxes, outlets, taken, left = list[Box](), list[Outlet](), list[float](), list[LeftOut]()
+    places = open_places(show, {box for box, _ in kept}, afresh=afresh)
+    for name, box in show.controllers.items():
+        if box.spare or places.get(name):
+            continue
+        if box.at is None or name in places:
+            why = EVERY_PLACE_TAKEN if name in places else NO_PLACE_BUT_RUNS if box.stands else NO_PLACE
+            left.append(LeftOut(name, why))
+            continue
+        chains = {port: chain for (of, port), chain in kept.items() if of == name}
+        outlets += _outlets(show, box, len(boxes), chains, orders, box.at)
+        boxes.append(_box(show, (name,), in_use=bool(chains), here=name))
+        taken.append(_taken(show, box, list(chains.values())))
+    few: list[tuple[tuple[int, ...], int]] = []
+    for each in boxes_alike(show, places):
+        few.append((tuple(range(len(boxes), len(boxes) + len(each.places))), len(each.names)))
+        for place, here in zip(each.places, each.here, strict=True):
+            outlets += _outlets(show, show.controllers[each.names[0]], len(boxes), {}, orders, place)
+            boxes.append(_box(show, each.names, place=place, here=here))
+            taken.append(0.0)
+    for place in dict.fromkeys(box.place for box in boxes if box.place is not None):
+        few.append((tuple(number for number, box in enumerate(boxes) if box.place == place), 1))
+    return (tuple(boxes), tuple(outlets), tuple(taken), tuple(each for each in few if len(each[0]) > each[1])), left
+
+
+def _box(
+    show: Show, names: tuple[str, ...], *, in_use: bool = False, place: Place | None = None, here: str | None = None
+) -> Box:
+    box = show.controllers[names[0]]
+    return Box(names, in_use, box.start_per, box.reorders, box.port_pixels, _universes(show, box), place, here)
 
 
 def _stays(wiring: Wiring, chain: Sequence[str]) -> tuple[str, ...]:
@@ -217,7 +263,7 @@ def _present(
         orders = {runs[run].kind.colour_order for run, _ in stops}
         for number, outlet in enumerate(outlets):
             fits = outlet.colour_order is None or {outlet.colour_order} == orders
-            here = boxes[outlet.box].name == box and port in outlet.ports and outlet.behind == stays
+            here = boxes[outlet.box].here == box and port in outlet.ports and outlet.behind == stays
             if stops and fits and here:
                 yield number, stops
 
@@ -278,12 +324,11 @@ def _ways(run: Run) -> tuple[str | int, ...]:
 
 
 def _outlets(
-    show: Show, box: Controller, number: int, chains: dict[int, tuple[str, ...]], orders: set[str]
+    show: Show, box: Controller, number: int, chains: dict[int, tuple[str, ...]], orders: set[str], at: Place
 ) -> Iterator[Outlet]:
-    """Where chains may begin on a box. One start address for a whole box that reorders colours means one order for it:
-    then there is one outlet for each order, and `one_order` boxes take one of them.
+    """Where chains may begin on a box that stands in a place. One start address for a whole box that reorders colours
+    means one order for it: then there is one outlet for each order, and `one_order` boxes take one of them.
     """
-    assert box.at is not None  # noqa: S101  (the caller has looked)
     kept = {line_kind(show, show.runs[name]).colour_order for chain in chains.values() for name in chain}
     if not one_order(box.start_per, box.reorders):
         may: Sequence[str | None] = (None,)
@@ -292,17 +337,17 @@ def _outlets(
     free = tuple(port for port in range(1, box.ports + 1) if port not in chains)
     for order in may:
         if free:
-            yield Outlet(number, free, box.at, colour_order=order)
+            yield Outlet(number, free, at, colour_order=order)
         for port, chain in sorted(chains.items()):
             runs = [show.runs[name] for name in chain]
             kinds = {line_kind(show, run) for run in runs}
             ends = positions(show, runs[-1])
             if ends is None or len(kinds) > 1 or not all(run.hung for run in runs):
                 continue
-            at = (float(ends[-1][0]), float(ends[-1][1]))
+            end = (float(ends[-1][0]), float(ends[-1][1]))
             taken = sum(run.pixels + run.nulls for run in runs)
             reset = max(show.type_of(run).reset_us for run in runs)
-            yield Outlet(number, (port,), at, chain, taken, reset, next(iter(kinds)), order)
+            yield Outlet(number, (port,), end, chain, taken, reset, next(iter(kinds)), order)
 
 
 def one_order(start_per: str, reorders: bool) -> bool:
@@ -340,8 +385,3 @@ def room(limits: Box, outlet: Outlet, kind: LineKind, reset_us: float, frame_rat
     if limits.port_pixels is not None:
         most = min(most, limits.port_pixels)
     return max(most - outlet.taken, 0)
-
-
-def outlet_name(given: Instance, outlet: Outlet, which: int = 0) -> str:
-    """A port of an outlet as it is named everywhere: `lockhouse/1`."""
-    return port_name(given.boxes[outlet.box].name, outlet.ports[which])

@@ -7,7 +7,7 @@ highest frame rate and then the least cable. Cable counts with boosters, each as
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from time import perf_counter
 from typing import Literal
@@ -17,6 +17,7 @@ from patcher.propose.columns import Rows
 from patcher.propose.evened import evened
 from patcher.propose.instance import Instance, LeftOut
 from patcher.propose.master import Choice, choice
+from patcher.propose.places import named
 from patcher.propose.searches import best_rate, fewest_boxes, least_cable
 from patcher.propose.tasks import Found, present, share
 
@@ -51,6 +52,14 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Stand:
+    """Where a box is to stand, of those that may stand in several places."""
+
+    box: str
+    at: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Proposal:
     """A proposal and how good it is.
 
@@ -71,6 +80,7 @@ class Proposal:
         proved: whether all that it puts first, and the cost, is the best that there is.
         present: what the wiring of today costs, by the same count, where all is decided anew; None where it does not
             hang every run or does not keep the rules.
+        stands: where each box that it uses is to stand, of those that may stand in several places.
     """
 
     kind: Kind
@@ -88,6 +98,7 @@ class Proposal:
     rate_proved: bool
     proved: bool
     present: float | None = None
+    stands: tuple[Stand, ...] = ()
 
     @property
     def max_rate(self) -> float | None:
@@ -159,8 +170,10 @@ def _bounded(made: Proposal, least: Proposal | None) -> Proposal:
 
 def _said(kind: Kind, found: Found, asked: Instance) -> Proposal:
     given, plan = found.given, found.plan
-    places = tuple(_places(given, plan))
     new_boxes = {given.outlets[route.outlet].box for route in plan.routes}
+    names = named(given, new_boxes)
+    places = tuple(_places(given, plan, names))
+    stands = [Stand(name, at) for box, name in names.items() if (at := given.boxes[box].place) is not None]
     boxes = {number for number, box in enumerate(given.boxes) if box.in_use} | new_boxes
     metres = round(sum(place.lead for place in places), 2)
     over = found.fixed.left_over * len(plan.left_over)
@@ -182,6 +195,7 @@ def _said(kind: Kind, found: Found, asked: Instance) -> Proposal:
         rate_proved=kind != "best frame rate" or found.first_proved,
         proved=found.first_proved and found.bound >= plan.cost,
         present=None if now is None else now / 100,
+        stands=tuple(stands),
     )
 
 
@@ -191,7 +205,7 @@ def _present(fixed: Rows) -> int | None:
     return None if now is None or now.left_over else now.cost
 
 
-def _places(given: Instance, plan: Choice) -> Iterator[Place]:
+def _places(given: Instance, plan: Choice, names: Mapping[int, str]) -> Iterator[Place]:
     free = {number: iter(outlet.ports) for number, outlet in enumerate(given.outlets)}
     chains = sorted(plan.routes, key=lambda route: (given.outlets[route.outlet].box, route.outlet, route.stops))
     for route in chains:
@@ -201,4 +215,4 @@ def _places(given: Instance, plan: Choice) -> Iterator[Place]:
         for number, ((run, way), lead) in enumerate(zip(route.stops, leads, strict=True), start=len(outlet.behind) + 1):
             each = given.runs[run]
             data_in = each.entries[way].data_in
-            yield Place(each.name, given.boxes[outlet.box].name, port, number, data_in, lead / 100, via(lead))
+            yield Place(each.name, names[outlet.box], port, number, data_in, lead / 100, via(lead))

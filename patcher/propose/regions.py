@@ -6,7 +6,7 @@ Essays and Surveys in Metaheuristics.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 from time import perf_counter
@@ -82,6 +82,7 @@ def region(given: Instance, anew: Sequence[Route], stay: Sequence[Route], near: 
         universes_taken=tuple(taken),
         left_out=(),
         present=(),
+        few=tuple(_few(given, stay)),
     )
     new = {run: number for number, run in enumerate(runs)}
     routes = tuple(
@@ -89,6 +90,13 @@ def region(given: Instance, anew: Sequence[Route], stay: Sequence[Route], near: 
         for route in anew
     )
     return Region(part, runs, tuple(outlets), routes)
+
+
+def _few(given: Instance, stay: Sequence[Route]) -> Iterator[tuple[tuple[int, ...], int]]:
+    """How few of each set of boxes may be used besides those of chains that stay."""
+    here = {given.outlets[route.outlet].box for route in stay}
+    for boxes, most in given.few:
+        yield tuple(box for box in boxes if box not in here), most - len(here.intersection(boxes))
 
 
 def _barred(given: Instance, number: int, stay: Sequence[Route]) -> bool:
@@ -133,6 +141,17 @@ def region_by_region(whole: Task, deadline: float, seed: int = 1) -> Task:
             plan, vain = new, 0
             chains += found
     return replace(whole, plan=plan, chains=(*whole.chains, *chains))
+
+
+def inside_boxes(better: Task, idle: Sequence[int], deadline: float, seed: int = 1) -> Task:
+    """A task with a better plan, region by region, on the boxes of its plan; `idle` are those that it need not use."""
+    used = {better.fixed.given.outlets[route.outlet].box for route in better.plan.routes}
+    without = [box for box in idle if box not in used]
+    if not without:
+        return region_by_region(better, deadline, seed)
+    inside = replace(task(better.fixed.given, without, better.fixed), plan=better.plan)
+    inside = region_by_region(inside, deadline, seed)
+    return replace(better, plan=inside.plan, chains=(*better.chains, *inside.chains))
 
 
 def _near_chains(routes: Sequence[Route], near: Sequence[Sequence[int]], run: int) -> list[Route]:

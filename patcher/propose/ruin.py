@@ -33,6 +33,8 @@ _HOT, _COLD = 1.0, 0.01
 """The temperature at first and at last, in parts of what one run costs on average."""
 _BOX, _INSTEAD = 0.05, 0.7
 """Chance that a box is given up, where few boxes are wanted; and that another one is then taken."""
+_PLACE = 0.03
+"""Chance that a box is put in another place."""
 _NEAR_BEST = 0.03
 """The chains of plans within this part of the best are kept."""
 
@@ -86,6 +88,7 @@ class _Search:
         self.fewest_boxes = fewest_boxes
         boxes = enumerate(plan.of.given.boxes)
         self.idle = [box for box, each in boxes if not each.in_use and not plan.of.barred[plan.of.box == box].all()]
+        self.movable = [box for box in self.idle if plan.of.given.boxes[box].place is not None]
         self.chance = chance
         self.near = near_runs(plan.of)
         self.far = _far(plan.of)
@@ -136,7 +139,8 @@ class _Search:
     def _step(self) -> dict[int, Chain]:
         """Change the plan; the chains that were changed, as they had been."""
         plan, of = self.plan, self.plan.of
-        saved = self._ruin()
+        saved = self._restood()
+        saved = self._ruin() | saved
         may = self._boxes(saved) if self.fewest_boxes else None
         for run in self._order(sorted(plan.absent)):
             spot = self._spot(run, may)
@@ -153,6 +157,27 @@ class _Search:
                 if better != chain:
                     plan.hang(slot, better)
         return saved
+
+    def _restood(self) -> dict[int, Chain]:
+        """Now and then, put a box with all its chains in another place; the chains as they had been."""
+        plan, of, chance = self.plan, self.plan.of, self.chance
+        used = [box for box in self.movable if plan.ports[box]]
+        if not used or chance.random() >= _PLACE:
+            return {}
+        box = chance.choice(used)
+        names, slots = of.given.boxes[box].names, np.flatnonzero(of.box == box).tolist()
+        saved = {slot: chain for slot in slots if (chain := plan.chains[slot])}
+        for slot in saved:
+            plan.hang(slot, ())
+        closed = plan.closed()
+        alike = [b for b in self.movable if of.given.boxes[b].names == names and not plan.ports[b] and not closed[b]]
+        to = np.flatnonzero(of.box == chance.choice(alike)).tolist()
+        to = to if len(to) == len(slots) else slots  # a region may have some ports only
+        for slot, other in zip(slots, to, strict=True):
+            if slot in saved:
+                runs = [of.run[node] for node in saved[slot]]
+                plan.hang(other, oriented(of, int(of.outlet[other]), runs))
+        return dict.fromkeys(to, ()) | saved
 
     def _ruin(self) -> dict[int, Chain]:
         """Take strings of runs off ports near one run; the chains as they had been."""

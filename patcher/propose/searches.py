@@ -8,12 +8,13 @@ from math import inf
 from time import perf_counter
 
 from patcher.limits.refresh import OFFERED
-from patcher.propose.box_sets import box_rooms, cheapest_set
+from patcher.propose.box_sets import Chosen, cheapest_set, too_small
 from patcher.propose.chains import feasible
 from patcher.propose.columns import Rows
 from patcher.propose.instance import Instance
 from patcher.propose.master import choice
-from patcher.propose.regions import region_by_region
+from patcher.propose.places import full_sets
+from patcher.propose.regions import inside_boxes
 from patcher.propose.tasks import STEPS, Found, Task, share, task
 
 _FOR_SEARCH, _FOR_REGIONS, _FOR_RELAXATION, _FOR_MORE, _FOR_MOST = 0.2, 0.25, 0.7, 0.4, 0.95
@@ -22,6 +23,10 @@ once more where the gap is wide, in a middling show and in a large one.
 """
 _FOR_RATE = 0.2
 """The part of what is left of the time for the proof that a frame rate cannot be kept."""
+_PLACES = 2_000
+"""So many sets of places for boxes are looked at one by one; more are decided together."""
+_MORE_STEPS = 4
+"""So many times as many steps a search takes where boxes may stand in several places."""
 _WIDE, _LARGE = 0.03, 150
 """The gap that is wide, as a part of the bound; and so many runs make a large show."""
 
@@ -35,12 +40,16 @@ def _cheapest(begin: Task, deadline: float) -> Found:
     given = begin.fixed.given
     if not begin.some or not given.runs:
         return Found(given, begin.fixed, begin.plan, begin.plan.cost)
-    better = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs))
-    better = region_by_region(better, share(deadline, _FOR_REGIONS))
+    better = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs) * (_MORE_STEPS if given.few else 1))
+    movable = [box for box, each in enumerate(given.boxes) if each.place is not None]
+    better = inside_boxes(better, movable, share(deadline, _FOR_REGIONS))
     relaxed = better.relaxed((), better.plan.cost, share(deadline, _FOR_RELAXATION))
     if better.plan.cost > (1 + _WIDE) * relaxed.bound:
         part = _FOR_MOST if len(given.runs) > _LARGE else _FOR_MORE
-        better = region_by_region(better, share(deadline, part), seed=2)
+        better = inside_boxes(better, movable, share(deadline, part), seed=2)
+    sets = full_sets(given, _PLACES) if given.few else None
+    if sets is not None:
+        return Chosen(better, sets, relaxed, deadline).cheapest()
     return better.solved(relaxed, inf, deadline)
 
 
@@ -85,7 +94,7 @@ def best_rate(given: Instance, deadline: float, known: Found | None = None) -> F
     for rate in _faster(given) if given.runs else ():
         quick = replace(given, frame_rate=rate)
         keeps = known is not None and all(feasible(quick, each) for each in known.plan.routes)
-        if _too_small(quick, wanted):
+        if too_small(quick, wanted):
             continue
         if known is not None and not keeps and perf_counter() > deadline:
             sure = False
@@ -108,12 +117,6 @@ def _at_rate(quick: Instance, known: Found | None) -> Task:
     plan = choice(begin.fixed, known.plan.routes)
     chains = tuple(each for each in known.chains if feasible(quick, each))
     return replace(begin, plan=min(begin.plan, plan, key=lambda plan: plan.cost), chains=chains)
-
-
-def _too_small(given: Instance, wanted: int) -> bool:
-    """Whether all ports have too little room for all but the longest runs."""
-    pixels = sorted(run.pixels for run in given.runs)
-    return sum(pixels[: len(pixels) - wanted]) > sum(box_rooms(given).values())
 
 
 def _faster(given: Instance) -> Iterator[float]:

@@ -134,7 +134,7 @@ def _leads(given: Instance) -> tuple[Prices, tuple[tuple[int, int], ...]]:
     starts = np.array([outlet.at for outlet in given.outlets])
     count = len(entries)
     found = np.full((count + len(starts) + 1, count + 1), NEVER, dtype=np.int32)
-    found[:-1, :count] = prices(leads_cm(np.concatenate([lasts, starts]), firsts), given.booster)
+    found[:-1, :count] = prices(leads_cm(given, np.concatenate([lasts, starts]), firsts), given.booster)
     found[:-1, count] = 0
     ends = np.cumsum([len(run.entries) for run in given.runs]).tolist()
     return found, tuple(zip([0, *ends[:-1]], ends, strict=True))
@@ -178,6 +178,9 @@ class Hanging:
         self._limited = bool(np.isfinite(of.free).any())
         self._start_per = [of.given.boxes[box].start_per for box in of.box]
         self._taken = [of.given.outlets[outlet].taken for outlet in of.outlet]
+        few = [[box in some for box in range(len(self.ports))] for some, _ in of.given.few]
+        self._few = np.array(few, dtype=np.int64).reshape(-1, len(self.ports))
+        self._most = np.array([most for _, most in of.given.few])
         for slot in range(count):
             self.hang(slot, ())
         for slot, route in self._seats(routes):
@@ -253,11 +256,20 @@ class Hanging:
             ok &= (self.kind < 0) | of.together[np.arange(len(quiet)), self.kind, kind]
         else:
             ok = (self.load + of.pixels[run] <= of.room[:, 0, 0]) & of.allowed[:, 0]
+        if of.given.few:
+            ok &= ~self.closed()[of.box]
         found = np.flatnonzero(ok & ~of.barred)
         if of.one_order:
             found = self._of_one_order(found)
         if self._limited:
             found = self._with_universes(found, run)
+        return found
+
+    def closed(self) -> Bools:
+        """Whether each box may not be used, for as many as may be used of its set are others."""
+        used = np.array(self.ports) > 0
+        full = self._few[self._few @ used >= self._most]
+        found: Bools = full.any(axis=0) & ~used
         return found
 
     def _of_one_order(self, some: Ints) -> Ints:

@@ -11,11 +11,12 @@ from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
 from patcher.offers.comparison import Comparison, Offer, Tally, beats
 from patcher.offers.rehung import hanging
-from patcher.propose.instance import BOOSTER, LeftOut
+from patcher.propose.instance import BOOSTER, EVERY_PLACE_TAKEN, NO_PLACE, NO_PLACE_BUT_RUNS, LeftOut
 from patcher.propose.proposal import Proposal
+from patcher.show.schema import Show
 from patcher.terminal.folds import on_screen
 from patcher.terminal.printed import count, finding_json, in_words, say_table
-from patcher.units import length
+from patcher.units import METRES_PER, length
 from patcher.visible import argument
 from patcher.wiring import Wiring, port_name
 
@@ -24,7 +25,9 @@ COUNTED = f"; a booster counts as {BOOSTER:g} m of cable"
 REMEDIES = {
     "is not hung this season": "hung = true decides about it, too",
     "has no picture, so where it begins and ends is not known": "draw it (shape = …), or hang it by hand",
-    "has no place (at), so no lead to it can be measured": "give the box its place: at = [x, y]",
+    NO_PLACE: "give the box its place: at = [x, y], or places where it may stand: stands = [[x, y], [x, y]]",
+    NO_PLACE_BUT_RUNS: "give the box its place: at = [x, y]; or decide about all runs anew: --afresh",
+    EVERY_PLACE_TAKEN: "add a place to its stands",
 }
 """What to do about what was left out, by why it was."""
 
@@ -64,6 +67,7 @@ def say(found: Comparison, offer: Offer | None, show: str, *, afresh: bool, writ
         _say_offers(found)
         print(f"\nProposal {offer.number}, port by port:\n")
         _say_ports(found.wiring, offer)
+        _say_stands(found.wiring.show, offer)
         _say_after(found, offer)
     _say_left(found, offer)
     if offer is not None:
@@ -171,6 +175,29 @@ def _say_ports(now: Wiring, offer: Offer) -> None:
     say_table([heads[at] for at in keep], [[row[at] for at in keep] for row in rows], right="lead")
 
 
+def place_in_words(at: tuple[float, float] | None, units: str) -> str:
+    """A place as the file says it, in its units."""
+    if at is None:
+        return "nowhere"
+    return f"[{', '.join(f'{round(part / METRES_PER[units], 3) + 0.0:g}' for part in at)}] {units}"
+
+
+def _say_stands(now: Show, offer: Offer) -> None:
+    """Where boxes are to stand, and which are not placed."""
+    units, boxes = now.settings.units, now.controllers
+    rows = [
+        (name, place_in_words(at, units), place_in_words(boxes[name].at, units))
+        for name, at in offer.rehung.stood.items()
+    ]
+    if rows:
+        print("\nWhere boxes are to stand:\n")
+        say_table(("box", "at", "now"), rows)
+    if idle := [name for name, (_, then) in offer.not_placed.items() if not then]:
+        print(
+            on_screen(f"\nNot placed, for no run hangs on {'it' if len(idle) == 1 else 'them'}: {first_few(idle, 12)}.")
+        )
+
+
 def _entry(wiring: Wiring, run: str) -> str:
     """The end at which data enters a run, in few words."""
     if wiring.show.runs[run].shape_name == "none":
@@ -196,7 +223,8 @@ def _spot(wiring: Wiring, run: str) -> str:
 def _say_after(found: Comparison, offer: Offer) -> None:
     """What else is to be known before it is hung so."""
     boosters = offer.made.boosters + offer.made.differentials
-    says = [f"A new lead is the straight way and a tenth{COUNTED if boosters else ''}: measure it on site."]
+    way = "way along the routes" if found.wiring.show.routes else "straight way"
+    says = [f"A new lead is the {way} and a tenth{COUNTED if boosters else ''}: measure it on site."]
     if offer.tally.differentials:
         says.append("diff: leads with a differential sender and receiver, for one booster does not help so far.")
     if offer.rehung.cut:
@@ -217,6 +245,7 @@ def _say_after(found: Comparison, offer: Offer) -> None:
 def _say_left(found: Comparison, offer: Offer | None) -> None:
     """Runs without a port, and what was not decided about."""
     lines = [(run, says, then) for run, (says, then) in (offer.left_over if offer else {}).items()]
+    lines += [(box, says, then) for box, (says, then) in (offer.not_placed if offer else {}).items() if then]
     lines += [(left.name, _where_now(found, left), REMEDIES.get(left.why, "")) for left in found.left_out]
     if lines:
         print("\nLeft over:" if offer and offer.left_over else "\nNot decided about:")
@@ -234,7 +263,7 @@ def _say_end(found: Comparison, offer: Offer, show: str, *, afresh: bool, writte
     named = argument(show)
     if written:
         print(f"\nWritten into {show}. Then: patcher check {named}; patcher patch {named}")
-    elif offer.rehung.moved:
+    elif offer.rehung.moved or offer.rehung.stood:
         print(f"\nNothing was written: patcher propose {named}{' --afresh' * afresh} --write {offer.number}")
     if len(found.offers) > 1 and not written:
         others = " or ".join(str(other.number) for other in found.offers if other is not offer)
@@ -297,5 +326,9 @@ def _offer(found: Comparison, offer: Offer) -> dict[str, Any]:
         "number": offer.number, **_tally(offer.tally), "proofs": proofs, "chains": chains,
         "moved_runs": list(offer.rehung.moved), "changed": list(offer.boxes), "power_cut": list(offer.rehung.cut),
         "left_over": [{"run": run, "why": says, "try": then} for run, (says, then) in offer.left_over.items()],
+        "stands": [
+            {"controller": box, "at": at and [round(part, 4) for part in at]} for box, at in offer.rehung.stood.items()
+        ],
+        "not_placed": [{"controller": box, "why": says, "try": then} for box, (says, then) in offer.not_placed.items()],
         "findings": [finding_json(finding) for finding in offer.findings],
     }  # fmt: skip

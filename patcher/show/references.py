@@ -15,7 +15,7 @@ from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.trade import ADDRESSES, UNIVERSE_0, is_address
 
-_NAMED = ("controller", "run", "prop", "supply", "feed", "socket")
+_NAMED = ("controller", "run", "prop", "supply", "feed", "socket", "route")
 _MOST_COMPARED = 200_000
 """Pairs of names that are compared to say which was meant: about a second's work."""
 Declared = Mapping[str, Collection[str]]

@@ -6,6 +6,7 @@ against those tables in `references`.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import (
@@ -42,6 +43,7 @@ from patcher.show.tables import (
     UniverseNumber,
     Volts,
     Wired,
+    same_place,
     station_address,
 )
 from patcher.trade import FRAME_RATE, MOST_PORTS, Protocol
@@ -106,6 +108,14 @@ class Logic(Table):
     """What it draws."""
 
 
+def _each_once(places: tuple[Point, ...]) -> tuple[Point, ...]:
+    for number, place in enumerate(places):
+        first = next(at for at, other in enumerate(places) if same_place(place, other))
+        if first < number:
+            raise ValueError(f"names place {first + 1} again as place {number + 1} → leave one of them out")
+    return places
+
+
 class Controller(Named):
     """[controller.NAME]: a box with its pixel controller, and its tables [controller.NAME.port] and
     [controller.NAME.start].
@@ -144,6 +154,9 @@ class Controller(Named):
     """The controller's own electronics: `{ supply = "NAME", amps = 0.4 }`."""
     at: Point | None = None
     """Where the box stands."""
+    stands: Annotated[tuple[Point, ...], Field(min_length=1, max_length=200), AfterValidator(_each_once)] = ()
+    """The places where the box may stand, `[[x, y], [x, y]]`, for `propose`: without `at` it chooses one of them.
+    Several boxes may share them: no two of them are put in one place."""
     spare: Flag = False
     """Kept on the shelf, feeding nothing."""
     port: dict[PortNumber, tuple[Name, ...]] = Field(default_factory=dict)
@@ -262,6 +275,22 @@ class Feed(Wired):
         return self
 
 
+class CableRoute(Named):
+    """[route.NAME]: a way along which cables are run: eaves, a fence, a wall. Routes that cross or touch join there."""
+
+    path: Annotated[tuple[Point, ...], Field(min_length=2)]
+    """The points of the way, [x, y] each: where it begins, each corner, where it ends."""
+
+    @model_validator(mode="after")
+    def _goes_on(self) -> CableRoute:
+        for number, (before, here) in enumerate(pairwise(self.path), start=1):
+            if before == here:
+                raise ValueError(
+                    f"path names the same point twice, as its point {number} and {number + 1} → take one of them out"
+                )
+        return self
+
+
 class Accept(Table):
     """[[accept]]: a warning that the person has judged."""
 
@@ -294,6 +323,7 @@ class Show(Table):
     supplies: _Tables[Supply] = Field(default_factory=dict, alias="supply")
     sockets: _Tables[Socket] = Field(default_factory=dict, alias="socket")
     feeds: _Tables[Feed] = Field(default_factory=dict, alias="feed")
+    routes: _Tables[CableRoute] = Field(default_factory=dict, alias="route")
     accepts: tuple[Accept, ...] = Field(default=(), alias="accept")
 
     @model_validator(mode="wrap")

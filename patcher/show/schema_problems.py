@@ -21,6 +21,7 @@ from patcher.show.photo_tables import Photo, PhotoSpan, PhotoWall, PicturePoint
 from patcher.show.run_tables import RUN_KINDS, run_kind
 from patcher.show.schema import (
     Accept,
+    CableRoute,
     Controller,
     Feed,
     GridProp,
@@ -44,6 +45,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "supply": Supply,
     "socket": Socket,
     "feed": Feed,
+    "route": CableRoute,
     "accept": Accept,
 }
 
@@ -96,7 +98,7 @@ def _model_at(place: Place, raw: Mapping[str, Any]) -> type[BaseModel] | None:
             return PhotoWall
         case ("show", "photo", "spans", _):
             return PhotoSpan
-        case ("show",) | ("pixel" | "controller" | "supply" | "socket" | "feed" | "accept", _):
+        case ("show",) | ("pixel" | "controller" | "supply" | "socket" | "feed" | "route" | "accept", _):
             return _TABLES[str(place[0])]
         case _:
             return None

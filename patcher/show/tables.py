@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from ipaddress import IPv4Address
+from math import dist
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -53,6 +54,11 @@ def station_address(text: str) -> str:
     if address.is_multicast or address.is_unspecified or address == IPv4Address("255.255.255.255"):
         raise ValueError("is not the address of one box → write the one set in the box, such as 192.0.2.21")
     return text
+
+
+def same_place(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two places in metres are one: files hold a millimetre, so what is closer than two is not told apart."""
+    return dist(one, other) < 0.002
 
 
 def _port_number(key: Any) -> Any:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, dist
+from math import ceil
 from typing import Literal
 
+from patcher.lead_ways import Way, lead_ways
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.patch.patch import Patch, behind, first_fit
 from patcher.shapes import positions
@@ -25,9 +26,10 @@ class SwapCable:
         run: the run whose first pixel it leads to.
         behind: the run from whose last pixel it comes; None where it comes straight from the box, or of a tee.
         port: the spare's port that it ends up on.
-        metres: the straight way between the two, rounded up to a tenth of the file's unit; where the file does not say
-            where both are, the run's lead of today.
-        measured: the straight way is known.
+        metres: the way between the two, straight or along routes, rounded up to a tenth of the file's unit; where the
+            file does not say where both are, the run's lead of today.
+        measured: that way is known.
+        straight: it goes straight.
         fed: a feed of the file joins what the run shares its V+ with once it is cut off from what was before it; True
             of a tee, whose power stays as it is.
         tee_of: the run from whose data-in it comes, where the run is a tee.
@@ -38,6 +40,7 @@ class SwapCable:
     port: int
     metres: float
     measured: bool
+    straight: bool
     fed: bool
     tee_of: str | None = None
 
@@ -71,6 +74,7 @@ class DeadBox:
         self.today = {link.run: first for link, _, first, _ in laid}
         self.begins = frozenset(begin for _, begin, _, _ in laid)
         one_order = old.reorders and new.reorders and new.start_per == "port"
+        self.ways = lead_ways(wiring.show)
         self.ports = Ports(new.ports, new.port_pixels, one_order, self._centimetres, self._moves)
         tees = [tee for run in self.today for tee in wiring.tees(run)]
         self.ends = {run: ends for run in (*self.today, *tees) if (ends := self._ends(run)) is not None}
@@ -106,29 +110,29 @@ class DeadBox:
         whole = list(pieces)
         return self.piece(whole[0].port, runs_of(whole), cut=whole[0].cut)
 
-    def way(self, before: str | None, run: str) -> float | None:
-        """Metres straight from a run's last pixel, or the box, to a run's first; None where one is not known."""
+    def way(self, before: str | None, run: str) -> Way | None:
+        """The way from a run's last pixel, or the box, to a run's first; None where one is not known."""
         start = self.old.at if before is None else self.ends[before][1] if before in self.ends else None
-        return None if start is None or run not in self.ends else dist(start, self.ends[run][0])
+        return None if start is None or run not in self.ends else self.ways.way(start, self.ends[run][0])
 
     def _centimetres(self, before: Piece | None, piece: Piece) -> int:
         if before is None and not piece.cut:
             return 0
         return sum(round(metres * 100) for *_, metres in self._leads(before, piece))
 
-    def _leads(self, before: Piece | None, piece: Piece) -> Iterator[tuple[str, str | None, float | None, float]]:
+    def _leads(self, before: Piece | None, piece: Piece) -> Iterator[tuple[str, str | None, Way | None, float]]:
         """The new leads to a piece's first run and to those of its tees that have nulls: the run, the one that it is a
-        tee of, the straight way, and the metres that are counted.
+        tee of, its way, and the metres that are counted.
         """
         first = piece.runs[0]
         way = self.way(before.runs[-1] if before else None, first)
-        yield first, None, way, self.show.runs[first].lead if way is None else way
+        yield first, None, way, self.show.runs[first].lead if way is None else way.metres
         for tee in self.wiring.tees(first):
             run, source = self.show.runs[tee], self.show.runs[tee].same_data_as
             if run.nulls and source is not None:
                 ends = [self.ends[name][0] for name in (source, tee) if name in self.ends]
-                way = dist(*ends) if len(ends) == 2 else None
-                yield tee, source, way, run.lead if way is None else way
+                way = self.ways.way(*ends) if len(ends) == 2 else None
+                yield tee, source, way, run.lead if way is None else way.metres
 
     def _moves(self, before: Piece, piece: Piece) -> bool:
         """Whether a piece behind another is not where it is today, if that one is."""
@@ -147,7 +151,8 @@ class DeadBox:
                     continue
                 last = before.runs[-1] if before else None
                 for run, tee_of, way, lead in self._leads(before, piece):
-                    metres = lead if way is None else ceil(way / unit * 10 - 1e-6) / 10 * unit
+                    metres = lead if way is None else ceil(way.metres / unit * 10 - 1e-6) / 10 * unit
                     yield SwapCable(
-                        run, None if tee_of else last, port, metres, way is not None, fed=False, tee_of=tee_of
-                    )
+                        run, None if tee_of else last, port, metres, way is not None,
+                        straight=way is None or way.is_straight, fed=False, tee_of=tee_of,
+                    )  # fmt: skip

@@ -172,7 +172,8 @@ def _cables(found: BoxSwap, wiring: Wiring) -> list[str]:
             start = f"the data-out of {cable.behind}, its last pixel,"
         else:
             start = f"port {cable.port} of {found.spare.name}"
-        line = f"{metres} in a straight line (add slack), from {start} to {goal}"
+        way = "in a straight line" if cable.straight else "along the routes"
+        line = f"{metres} {way} (add slack), from {start} to {goal}"
         if not cable.measured:
             line = f"from {start} to {goal}: measure it; the file does not say where both are ({metres} is counted)"
         if cable.via == "booster":

@@ -15,14 +15,15 @@ import pytest
 from rig.shipped import SHOWS
 
 LONG = [
-    (["propose", "--afresh", "--seconds", "60"], "The search for proposals"),
-    (["power", "--plan", "--supplies", "12V30A"], "The plan of feeds"),
+    (["propose", "--afresh", "--seconds", "60"], "The search for proposals", "xterm"),
+    (["power", "--plan", "--supplies", "12V30A"], "The plan of feeds", "xterm"),
+    (["power", "--plan", "--supplies", "12V30A"], "The plan of feeds", "dumb"),
 ]
 
 
-@pytest.mark.parametrize(("words", "says"), LONG)
+@pytest.mark.parametrize(("words", "says", "terminal"), LONG)
 def test_what_takes_a_while_says_so_and_ctrl_c_ends_it_and_writes_nothing(
-    words: list[str], says: str, tmp_path: Path
+    words: list[str], says: str, terminal: str, tmp_path: Path
 ) -> None:
     show = tmp_path / "village.toml"
     shutil.copy(SHOWS / "village.toml", show)
@@ -38,7 +39,9 @@ def test_what_takes_a_while_says_so_and_ctrl_c_ends_it_and_writes_nothing(
         "--write",
         *(["1"] if words[0] == "propose" else []),
     ]
-    with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=theirs) as process:
+    with subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=theirs, env=os.environ | {"TERM": terminal}
+    ) as process:
         os.close(theirs)
         heard = b""
         while says.encode() not in heard:

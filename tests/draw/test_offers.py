@@ -18,6 +18,7 @@ from patcher.show.parser import read
 from patcher.wiring import problems, wire
 from rig.draw_pages import drawing, opened
 from rig.phones import until
+from rig.standing_shows import standing
 from rig.unhung_shows import unhung
 
 
@@ -141,3 +142,28 @@ def test_ghosts_on_the_page_are_looked_at_taken_and_taken_back(towpath: Path) ->
         assert page.locator("#ghosts [data-ghost]").count() == 0
         time.sleep(0.2)
         assert rig.path.read_bytes() == before
+
+
+def test_the_page_shows_where_a_box_is_to_stand_and_undo_takes_it_back(tmp_path: Path) -> None:
+    # Source: the design: ghosts to take or leave, one change, undo to the octet; the file's own places
+    path = tmp_path / "towpath.toml"
+    path.write_text("# by hand\n" + tomli_w.dumps(standing(3, runs=4, boxes=3, places=3)), encoding="utf-8")
+    before = path.read_bytes()
+    with drawing(path) as rig, opened(rig) as page:
+        page.get_by_role("button", name="Propose", exact=True).click()
+        page.get_by_role("button", name="Leave all").wait_for(timeout=60_000)
+        ghosts = page.locator("#ghosts [data-ghost-box]")
+        drawn = {}
+        for name in ghosts.evaluate_all("all => all.map((each) => each.dataset.ghostBox)"):
+            box = page.locator(f'#ghosts [data-ghost-box="{name}"] rect')
+            x, y, wide = (float(box.get_attribute(key)) for key in ("x", "y", "width"))
+            drawn[name] = [round(x + wide / 2, 3), round(-y - wide / 2, 3)]
+        assert drawn
+        assert page.get_by_text("to stand at [").count() >= len(drawn)
+        page.get_by_role("button", name="Take", exact=True).first.click()
+        assert until(lambda: rig.path.read_bytes() != before)
+        after = tomllib.loads(rig.text)["controller"]
+        assert drawn == {name: box["at"] for name, box in after.items() if "stands" in box and "at" in box}
+        assert until(lambda: ghosts.count() == 0)
+        page.get_by_role("button", name="Undo").click()
+        assert until(lambda: rig.path.read_bytes() == before)

@@ -6,12 +6,13 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from patcher.drawing.drawn_leads import drawn_leads
 from patcher.drawing.lead_panels import lead_panels
 from patcher.propose.instance import instance
 from patcher.propose.proposal import propose
 from patcher.shapes import positions
 from patcher.wiring import Wiring
-from rig.unhung_shows import hung, unhung, wiring_of
+from rig.unhung_shows import hung, unhung, wiring_of, with_routes
 
 
 def two() -> list[tuple[str, Wiring]]:
@@ -76,3 +77,32 @@ def test_a_lead_that_needs_help_has_its_mark_and_a_show_without_places_words() -
     assert ("booster, or differential" in text) == (helped > 0)
     bare = {"show": {"title": "x"}, "pixel": {"p": {"colour_order": "RGB"}}, "run": {"r": {"pixel": "p", "pixels": 3}}}
     assert "No run has a picture." in lead_panels([("now", wiring_of(bare))])
+
+
+def test_leads_go_round_the_corners_of_their_ways_over_the_routes_with_their_names() -> None:
+    # Source: the ways themselves; one map from metres to millimetres
+    tables = with_routes(unhung(12, runs=5, boxes=1, ports=4, width=20.0), 12, 20.0)
+    wiring = wiring_of(hung(tables, propose(instance(wiring_of(tables)), "least cable").places))
+    whole = ET.fromstring(lead_panels([("now", wiring)]))
+    (group,) = [each for each in whole.iter() if each.get("class") == "panel"]
+    on_paper, ways = drawn(group), {lead.run: np.array(lead.way.corners) for lead in drawn_leads(wiring)}
+    assert on_paper.keys() == ways.keys()
+    assert any(len(corners) > 3 for corners in ways.values())
+    routes = {
+        each.get("data-route"): np.array([float(n) for n in re.findall(r"-?[\d.]+", str(each.get("d")))]).reshape(-1, 2)
+        for each in group.iter() if each.get("class") == "route"
+    }  # fmt: skip
+    paper = np.concatenate([*(on_paper[run] for run in ways), *routes.values()])
+    metres = np.concatenate([*ways.values(), *(np.array(each.path) for each in wiring.show.routes.values())])
+    fit, *_ = np.linalg.lstsq(np.column_stack([metres, np.ones(len(metres))]), paper, rcond=None)
+    assert np.column_stack([metres, np.ones(len(metres))]) @ fit == pytest.approx(paper, abs=0.02)
+    assert [*routes] == [*wiring.show.routes]
+    _, _, wide, high = map(float, str(whole.get("viewBox")).split())
+    assert paper.min() >= 0
+    assert (paper <= [wide, high]).all()
+    words = [each.text for each in whole.iter() if each.tag.endswith("text")]
+    assert {*routes, "route for leads"} <= {*words}
+    above = [each.get("class") for each in group]
+    assert max(n for n, css in enumerate(above) if css == "route") < min(
+        n for n, css in enumerate(above) if css == "run"
+    )

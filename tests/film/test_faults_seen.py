@@ -95,6 +95,33 @@ def test_a_run_whose_data_is_in_no_order_is_said_to_be_strange_and_no_fault_is_n
     assert result.unsure["panel"].all()
 
 
+@pytest.mark.parametrize("seed", [1, *later(2, 3, 4)])
+def test_beside_a_strange_run_a_fault_of_others_is_named(seed: int) -> None:
+    own, rng = hut(), np.random.default_rng(seed)
+    fault = parse("swapped-ports:box/3,box/4", own.plan.wiring)
+    takes = {**departure(own.plan, (fault,)).takes, "panel": rng.permutation(own.plan.takes["panel"])}
+    seen = filmed(own, takes, rng, 0.0).seen
+    assert seen is not None
+    result = explained(seen)
+    assert "panel" in result.strange
+    assert alike(own.plan, (fault,), result.named, own.places)
+
+
+@pytest.mark.parametrize("seed", [1, *later(2, 3, 4)])
+def test_a_fault_that_explains_most_of_a_strange_run_is_named_and_none_of_it_is_sure(seed: int) -> None:
+    own, rng = hut(), np.random.default_rng(seed)
+    fault = parse("data-in:panel=top-left", own.plan.wiring)
+    panel = departure(own.plan, (fault,)).takes["panel"].copy()
+    some = rng.choice(len(panel), 7, replace=False)
+    panel[some] = panel[np.roll(some, 1)]
+    seen = filmed(own, {"panel": panel}, rng, 0.0).seen
+    assert seen is not None
+    result = explained(seen)
+    assert result.strange == {"panel"}
+    assert alike(own.plan, (fault,), result.named, own.places)
+    assert result.unsure["panel"].all()
+
+
 @given(st.integers(0, 10**6), st.floats(0.5, 2.0))
 def test_light_goes_with_its_own_channels_though_it_is_too_bright_and_with_no_others(seed: int, bright: float) -> None:
     """The camera mixes colours and clips what is too bright, so that it looks white: most are known all the same."""

@@ -210,3 +210,41 @@ def test_a_lead_as_long_as_the_way_is_enough_and_half_of_a_long_way_is_not(box, 
     assert said(way + extra) == []
     if way > 2.0:
         assert said(way / 2) == ["run.a.lead"]
+
+
+# --- along routes -----------------------------------------------------------------------------------------------------
+
+GUTTER = {"route": {"gutter": {"path": [[0.0, 0.0], [0.0, 4.0], [8.0, 4.0], [8.0, 0.0]]}}}
+
+
+@pytest.mark.parametrize(
+    ("runs", "said"),
+    [
+        # Source: a pencil: 4 m up, 8 m along, 3 m down are 15 m; straight they are 8.1 m
+        ({"a": line([8.0, 1.0], [9.0, 1.0], lead=15.0)}, []),
+        ({"a": line([8.0, 1.0], [9.0, 1.0], lead=13.6)}, []),
+        ({"a": line([8.0, 1.0], [9.0, 1.0], lead=13.0)}, ["run.a.lead"]),
+        ({"a": line([0.5, 0.2], [1.5, 0.2], lead=0.55)}, []),  # a hop
+        # from the end of a run: 1 m up, 6 m along, 1 m down
+        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([7.0, 3.0], [7.5, 3.0], lead=7.5)}, []),
+        ({"a": line([1.0, 1.0], [1.0, 3.0], pixels=21, lead=2.0), "b": line([7.0, 3.0], [7.5, 3.0], lead=6.5)},
+         ["run.b.lead"]),
+        # over a run that is not drawn nobody knows the way: the straight one is the shortest
+        ({"a": {"pixels": 2, "lead": 8.0}, "b": line([8.0, 1.0], [9.0, 1.0], lead=0.5)}, []),
+        # a tee's lead begins somewhere along the other: only straight is it sure to be too short
+        ({"a": line([8.0, 1.0], [9.0, 1.0], lead=15.0),
+          "b": line([5.0, -3.0], [6.0, -3.0], lead=2.0, same_data_as="a")}, []),
+    ],
+)  # fmt: skip
+def test_a_lead_is_held_against_its_way_along_the_routes(runs: dict, said: list[str]) -> None:
+    assert where(tables_of(runs, BOX, **GUTTER)) == said
+
+
+def test_it_is_said_that_a_way_goes_along_the_routes() -> None:
+    (finding,) = found(tables_of({"a": line([8.0, 1.0], [9.0, 1.0], lead=9.0)}, BOX, **GUTTER))
+    assert "its first pixel is drawn 15 m from the box box along the routes" in finding.says
+
+
+def test_feeds_stay_straight() -> None:
+    tables = fed({"run": "a", "pixel": 1, "length": 1.0})
+    assert where(tables | GUTTER) == where(tables)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import product
+from math import ceil, dist
 
 import numpy as np
 from ortools.sat.python import cp_model
 
-from patcher.propose.chains import leads_cm, prices
-from patcher.propose.instance import Instance
+from patcher.propose.chains import prices
+from patcher.propose.instance import Instance, Place
 
 
-def least(given: Instance, limit: int, *, fewest_boxes: bool = False) -> tuple[int, int]:
+def least(
+    given: Instance, limit: int, *, fewest_boxes: bool = False, metres: Callable[[Place, Place], float] = dist
+) -> tuple[int, int]:
     """Boxes in use (0 where they do not count) and centimetres of the best plan that hangs every run.
 
     Args:
         given: an instance whose runs are of one kind, and whose boxes have no limit of universes.
         limit: pixels that fit on a port.
         fewest_boxes: whether the fewest boxes come before the least cable.
+        metres: how long a cable is from one place to another, without the tenth of slack.
     """
     model = cp_model.CpModel()
     nodes = [(run, entry) for run, each in enumerate(given.runs) for entry in each.entries]
@@ -28,7 +33,8 @@ def least(given: Instance, limit: int, *, fewest_boxes: bool = False) -> tuple[i
     cost, used = [], [model.new_bool_var("") for _ in given.boxes]
 
     def price(here: tuple[float, float], to: tuple[float, float]) -> int:
-        return int(prices(leads_cm(np.array([here]), np.array([to])), given.booster)[0, 0])
+        lead = ceil(round(metres(here, to) * 110, 6))
+        return int(prices(np.array([lead]), given.booster)[0])
 
     for outlet in given.outlets:
         begins = []

@@ -250,7 +250,7 @@ def test_decided_anew_are_all_runs_but_those_without_a_picture_and_those_not_hun
     assert Counter(run.name for run in given.runs) == Counter(set(chains) - {"hedge", "towpath"})
     assert all(chain[:1] in {("hedge",), ("towpath",)} for outlet in given.outlets if (chain := outlet.behind))
     stay = [port for port, chain in wiring.chains.items() if {"hedge", "towpath"} & set(chain)]
-    free = {(given.boxes[outlet.box].name, port) for outlet in given.outlets if not outlet.behind
+    free = {(given.boxes[outlet.box].names[0], port) for outlet in given.outlets if not outlet.behind
             for port in outlet.ports}  # fmt: skip
     assert stay
     assert not free & set(stay)

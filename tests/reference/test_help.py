@@ -68,6 +68,7 @@ TABLES: dict[str, list[type[Table]]] = {
     "[socket.NAME]": [mains_tables.Socket],
     "[feed.NAME]": [schema.Feed],
     "[feed.NAME] taps": [schema.Tap],
+    "[route.NAME]": [schema.CableRoute],
     "[[accept]]": [schema.Accept],
 }
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]

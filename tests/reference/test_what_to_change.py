@@ -46,6 +46,11 @@ pixels = 50
 lead = 0.0
 
 [run.gable] """
+QUAY = """
+[route.quay]
+path = [[18.0, -0.1], [27.2, -0.1]]
+
+[run.gable] """
 HEDGE = 'pixels = 150\nlead = 9.0\nlead_via = "booster"\n'
 GABLE = '[run.gable]                # up to the ridge and down again\npixel = "bulb-12v"\n'
 BOAT = 'lead = 11.0                # along the quay\nlead_via = "booster"       # half way, in the railing\n'
@@ -75,6 +80,7 @@ LAST_TAP = '{ run = "eaves", pixel = "last", length = '
                        ("length = 0.5 }]", "length = 11.0 }]")], "towpath", 101),
         ("not used this season", [(HEDGE, HEDGE + "hung = false\n")], "hedge", 150),
         ("(a tee)", [("# ─── Power", TEE)], "hedge-back", 150),
+        ("another way", [("\n[run.gable] ", QUAY)], "narrowboat", 216),
         ("a null pixel", [(HEDGE, HEDGE.split("lead_via")[0] + "nulls = 1\nnulls_at = [5.0]\n")], "hedge", 150),
         ("wired the other way", [("band = [1, 28]\n", 'band = [1, 28]\nturns = "same-way"\n'),
                              ('"gate-left", pixel = "last", length = 0.6', '"gate-left", pixel = "last", length = 1.7'),

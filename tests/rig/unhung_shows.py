@@ -88,6 +88,20 @@ def _run(chance: random.Random, width: float, pixels: tuple[int, int], kind: str
     return run
 
 
+def with_routes(tables: Tables, seed: int, width: float) -> Tables:
+    """The show with a towpath, uprights from it to a wall-top that is not whole, and a fence that joins nothing."""
+    chance = random.Random(seed)
+    uprights = sorted(chance.sample(range(1, int(width)), 3))
+    middle = (uprights[0] + uprights[1]) / 2
+    routes = {
+        "towpath": [[-1.0, 0.0], [width + 2.0, 0.0]],
+        "wall-left": [[float(uprights[0]), 0.0], [float(uprights[0]), 4.0], [middle, 4.0]],
+        "wall-right": [[float(uprights[2]), 4.0], [float(uprights[1]), 4.0], [float(uprights[1]), 0.0]],
+        "fence": [[width * 0.2, 7.5], [width * 0.7, 7.5]],
+    }
+    return tables | {"route": {name: {"path": path} for name, path in routes.items()}}
+
+
 def wiring_of(tables: Tables) -> Wiring:
     """The wiring of a show whose runs may hang nowhere."""
     reading = read(tomli_w.dumps(tables))

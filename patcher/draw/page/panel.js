@@ -2,7 +2,7 @@
 // the show file's schema, so that the page knows no key by itself.
 
 const $ = (id) => document.getElementById(id);
-const MODELS = { box: "Controller", supply: "Supply", feed: "Feed", prop: "Prop" };
+const MODELS = { box: "Controller", supply: "Supply", feed: "Feed", prop: "Prop", route: "CableRoute" };
 const HIDDEN = new Set(["shape", "like", "about", "name", "of", "file"]);
 
 function make(tag, properties = {}, ...inside) {
@@ -49,6 +49,7 @@ export class Panel {
     if (view.boxes[name]) return { kind: "box", ...view.boxes[name] };
     if (view.supplies[name]) return { kind: "supply", own: view.supplies[name] };
     if (view.feeds[name]) return { kind: "feed", own: view.feeds[name] };
+    if (view.routes[name]) return { kind: "route", ...view.routes[name] };
     return null;
   }
 
@@ -113,6 +114,9 @@ export class Panel {
       words.push(thing.own.box ? `in ${thing.own.box}` : "in no box", of.length ? `feeds: ${of.join(", ")}` : "no feed yet: drag a Feed from its box to a pixel");
     } else if (thing.kind === "feed") {
       words.push(thing.own.supply ? `from ${thing.own.supply}` : `branches off ${thing.own.from}`, `to ${this.page.view.wires.find((wire) => wire.feed === name)?.runs.join(", ")}`);
+    } else if (thing.kind === "route") {
+      const of = this.page.view.leads.filter((lead) => lead.places.length > 2).length;
+      words.push(`${thing.length.toFixed(2)} m along which cables are run`, `${of} lead${of === 1 ? "" : "s"} of the show go along routes`);
     } else if (thing.kind === "prop") words.push(thing.runs.join(", ") || "no run yet");
     if (thing.like) words.push(`like ${thing.like}, but for what its own fields say`);
     return `${words.join("; ")}.`;
@@ -211,11 +215,11 @@ export class Panel {
 
   list(view) {
     if (!view.readable) return;
-    const names = [...Object.keys(view.props), ...Object.keys(view.runs), ...Object.keys(view.boxes), ...Object.keys(view.supplies), ...Object.keys(view.feeds)];
+    const names = [...Object.keys(view.props), ...Object.keys(view.runs), ...Object.keys(view.boxes), ...Object.keys(view.supplies), ...Object.keys(view.feeds), ...Object.keys(view.routes)];
     const key = JSON.stringify([names, this.page.chosen]);
     if ($("list").dataset.now === key) return;
     $("list").dataset.now = key;
-    const kind = (name) => view.runs[name] ? "run" : view.props[name] ? "prop" : view.boxes[name] ? "box" : view.supplies[name] ? "supply" : "feed";
+    const kind = (name) => view.runs[name] ? "run" : view.props[name] ? "prop" : view.boxes[name] ? "box" : view.supplies[name] ? "supply" : view.feeds[name] ? "feed" : "route";
     const focus = document.activeElement?.dataset?.thing;
     $("list").replaceChildren(...names.map((name) => {
       const made = make("button", { className: "key", onclick: (event) => event.shiftKey ? this.page.gather(name) : this.page.choose(name) }, `${name} `, make("small", { textContent: kind(name) }));

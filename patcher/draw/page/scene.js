@@ -40,7 +40,7 @@ export class Scene {
   constructor(page) {
     this.page = page;
     this.svg = document.getElementById("scene");
-    this.parts = Object.fromEntries(["ground", "wires", "runs", "marks", "boxes", "ghosts", "handles", "sketch"]
+    this.parts = Object.fromEntries(["ground", "routes", "wires", "runs", "marks", "boxes", "ghosts", "handles", "sketch"]
       .map((name) => [name, document.getElementById(name)]));
     this.view = { x: -1, y: -6, wide: 12 };      // metres: left, top (downwards), width
     this.fitted = false;
@@ -81,7 +81,7 @@ export class Scene {
 
   fit(view) {
     const every = [...Object.values(view.runs).flatMap((run) => pairs(run.at)),
-      ...Object.values(view.boxes).filter((box) => box.at).map((box) => box.at)];
+      ...Object.values(view.boxes).filter((box) => box.at).map((box) => box.at), ...Object.values(view.routes).flatMap((route) => route.corners)];
     if (!every.length) every.push(...(view.photo?.corners ?? []));
     if (!every.length) every.push([0, 0], [8, 5]);
     const xs = every.map((p) => p[0]), ys = every.map((p) => p[1]);
@@ -107,6 +107,7 @@ export class Scene {
     this.ground(view);
     for (const [name, group] of this.groups) if (!view.runs[name]) { group.remove(); this.groups.delete(name); }
     for (const [name, run] of Object.entries(view.runs)) this.run(name, run);
+    this.routes(view);
     this.wires(view);
     this.boxes(view);
     if (!this.fitted) { this.fitted = true; this.fit(view); }
@@ -187,6 +188,15 @@ export class Scene {
     ground.append(element("path", { class: "paper", d }));
   }
 
+  // The routes along which cables are run, under all else.
+  routes(view) {
+    this.parts.routes.replaceChildren(...Object.entries(view.routes).map(([name, route]) => {
+      const d = line(route.corners);
+      return element("g", { "data-route": name, class: this.chosen === name ? "route chosen" : "route" },
+        element("path", { class: "along", d }), element("path", { class: "hit", d }), element("title", {}, `route ${name}`));
+    }));
+  }
+
   wires(view) {
     this.parts.wires.replaceChildren(
       ...view.wires.filter((wire) => wire.places.length > 1).map((wire) => element("path", { class: "wire", d: line(wire.places), "data-feed": wire.feed })),
@@ -196,20 +206,26 @@ export class Scene {
         element("text", { x: (span.at[0][0] + span.at[1][0]) / 2, y: -(span.at[0][1] + span.at[1][1]) / 2, "font-size": 13 / this.scale },
           `${span.length.toFixed(2)} m${span.percent === null ? "" : ` (${span.percent > 0 ? "+" : ""}${span.percent} %)`}`)]),
       ...view.leads.map((lead) => {
-        const made = element("path", { class: lead.short ? "lead short" : "lead", d: line([lead.from, lead.to]), "data-lead": lead.run });
+        const made = element("path", { class: lead.short ? "lead short" : "lead", d: line(lead.places), "data-lead": lead.run });
         made.style.setProperty("--c", this.colour(lead.port));
         return made;
       }));
   }
 
-  // The leads of a proposal that is not taken yet; those of the file stand back meanwhile.
+  // The leads of a proposal that is not taken yet, and the boxes that it places; leads of the file stand back meanwhile.
   ghosts(offer) {
     this.svg.classList.toggle("ghosted", Boolean(offer));
     this.parts.ghosts.replaceChildren(...(offer?.leads ?? []).map((lead) => {
       const made = element("g", { class: offer.moved.includes(lead.run) ? "ghost new" : "ghost", "data-ghost": lead.run },
-        element("path", { d: line([lead.from, lead.to]) }), element("path", { class: "end", d: dots(lead.to) }),
+        element("path", { d: line(lead.places) }), element("path", { class: "end", d: dots(lead.to) }),
         element("title", {}, `${lead.run} on ${lead.port}: ${lead.length.toFixed(2)} m`));
       made.style.setProperty("--c", this.colour(lead.port));
+      return made;
+    }), ...(offer?.boxes ?? []).map(({ name, at: [x, y] }) => {
+      const size = Math.max(0.3, 14 / this.scale), half = size / 2;
+      const made = element("g", { class: "ghost new", "data-ghost-box": name },
+        element("rect", { class: "box", x: x - half, y: -y - half, width: size, height: size, rx: 0.04 }), element("title", {}, `${name} is to stand here`));
+      made.style.setProperty("--c", this.colour(name));
       return made;
     }));
   }
@@ -229,11 +245,11 @@ export class Scene {
     if (!view?.readable) return;
     const many = Object.keys(view.runs).length > 80;
     // A name that would stand on another one waits until one is nearer; the chosen one's comes first.
-    const word = (x, y, text) => {
+    const word = (x, y, text, css = "") => {
       const wide = text.length * size * 0.58;
       if (taken.some(([left, top, right]) => x < right && x + wide > left && Math.abs(y - top) < size * 1.1)) return;
       taken.push([x, y, x + wide]);
-      made.push(element("text", { x, y, "font-size": size }, text));
+      made.push(element("text", { x, y, "font-size": size, class: css }, text));
     };
     const runs = Object.entries(view.runs).sort(([a], [b]) => (b === this.chosen) - (a === this.chosen));
     for (const [name, run] of runs) {
@@ -254,6 +270,10 @@ export class Scene {
     }
     for (const [name, box] of Object.entries(view.boxes))
       if (box.at) word(box.at[0] + Math.max(0.2, size * 0.8), -box.at[1] + size * 0.4, name);
+    for (const [name, route] of Object.entries(view.routes)) {
+      const at = Math.floor((route.corners.length - 1) / 2), [[ax, ay], [bx, by]] = route.corners.slice(at, at + 2);
+      word((ax + bx) / 2 + size * 0.4, -(ay + by) / 2 - size * 0.4, name, "route");
+    }
     const bad = new Set(view.findings.filter((one) => one.severity !== "note" && !one.accepted).map((one) => one.thing));
     for (const name of bad) {
       const at = this.place(name);
@@ -264,14 +284,19 @@ export class Scene {
 
   place(name) {
     const view = this.page.view, run = view.runs[name], box = view.boxes[name], prop = view.props[name];
+    if (view.routes[name]) return view.routes[name].corners[0];
     if (run?.at.length) return run.at.slice(0, 2);
     if (box?.at) return box.at;
     return prop?.runs.map((one) => this.place(one)).find(Boolean) ?? null;
   }
 
+  // What is moved in the picture while a thing is dragged.
+  group(name) { return this.groups.get(name) ?? this.parts.routes.querySelector(`[data-route="${name}"]`); }
+
   choose(name) {
     for (const group of this.groups.values()) group.classList.remove("chosen");
     this.chosen = name;
+    for (const group of this.parts.routes.children) group.classList.toggle("chosen", group.dataset.route === name);
     for (const one of [name, ...this.page.gathered, ...(this.page.view?.props?.[name]?.runs ?? [])]) this.groups.get(one)?.classList.add("chosen");
     this.handles();
     this.labels();
@@ -282,7 +307,7 @@ export class Scene {
     const view = this.page.view, name = this.chosen, size = HANDLE / this.scale;
     const active = document.activeElement?.dataset?.handle;
     const made = [];
-    const thing = view?.runs?.[name] ?? (view?.props?.[name]?.corners.length ? view.props[name] : null);
+    const thing = view?.runs?.[name] ?? (view?.props?.[name]?.corners.length ? view.props[name] : view?.routes?.[name] ?? null);
     const handle = (kind, at, label, [x, y], css = "") => made.push(element("circle", {
       class: `handle ${css}`, cx: x, cy: -y, r: size, tabindex: 0, role: "button", "data-handle": `${kind}:${at}`,
       "aria-label": `${label}: ${x.toFixed(2)}, ${y.toFixed(2)} metres. ${kind === "entry" ? "Enter does it." : "Arrow keys move it."}`,
@@ -308,6 +333,7 @@ export class Scene {
       run.corners.forEach(look);
       if (run.at.length) { look(run.at.slice(0, 2)); look(run.at.slice(-2)); }
     }
+    for (const [name, route] of Object.entries(view?.routes ?? {})) if (name !== but) route.corners.forEach(look);
     return best ?? place;
   }
 

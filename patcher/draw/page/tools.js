@@ -2,7 +2,7 @@
 import { apart, element, outline, pairs } from "./scene.js";
 
 const $ = (id) => document.getElementById(id);
-const SLACK = 1.1;                     // a lead is so much longer than the straight way
+const SLACK = 1.1;                     // the wire of a feed is so much longer than the straight way
 const PITCH = 0.1;                     // metres from pixel to pixel, where the kind of pixel does not say
 const FINE = 0.01, COARSE = 0.1;       // metres that an arrow key moves
 const HINTS = {
@@ -13,6 +13,7 @@ const HINTS = {
   grid: "Click the corner where the data enters, then the one across.",
   box: "Click where the box stands.", lead: "Drag from a box, or from a run, to the run that hangs on it.",
   feed: "Drag from a box with a supply to the pixel that its feed joins.",
+  route: "Click each corner of a way along which cables are run: eaves, a fence, a wall. Enter or a double click: done. Esc: leave it.",
   span: "Click two points of the photograph whose distance you know.",
   wall: "Click the four corners of an upright wall whose size you know: bottom left, bottom right, top right, top left.",
 };
@@ -90,7 +91,7 @@ export class Tools {
 
   // A press on a thing chooses it, and drags it; on nothing it drags the view.
   grasp(event) {
-    const name = event.target.closest?.("[data-run]")?.dataset.run ?? event.target.dataset?.box;
+    const name = event.target.closest?.("[data-run]")?.dataset.run ?? event.target.dataset?.box ?? event.target.closest?.("[data-route]")?.dataset.route;
     if (!name) { this.drag = { kind: "pan", last: event, moved: false, from: [event.clientX, event.clientY] }; return; }
     if (event.shiftKey) { this.page.gather(name); return; }
     const prop = Object.entries(this.page.view.props).find(([, own]) => own.runs.includes(name))?.[0];
@@ -141,7 +142,7 @@ export class Tools {
       drag.by = rounded([here[0] - drag.begun[0], here[1] - drag.begun[1]]);
       drag.moved = true;
       for (const name of this.runsOf(drag.things))
-        this.scene.groups.get(name)?.setAttribute("transform", `translate(${drag.by[0]} ${-drag.by[1]})`);
+        this.scene.group(name)?.setAttribute("transform", `translate(${drag.by[0]} ${-drag.by[1]})`);
       $("hint").textContent = `${drag.by[0].toFixed(2)} m to the right, ${drag.by[1].toFixed(2)} m up`;
       return;
     }
@@ -150,7 +151,7 @@ export class Tools {
       const near = this.scene.nearest(this.scene.metres(event));
       const to = near?.at ?? this.scene.metres(event);
       this.scene.sketch(element("path", { class: "sketch", d: `M${drag.from.at[0]} ${-drag.from.at[1]}L${to[0]} ${-to[1]}` }));
-      $("hint").textContent = `${apart(drag.from.at, to).toFixed(2)} m${near ? ` to ${near.run}/${near.pixel}` : ""}`;
+      $("hint").textContent = `${apart(drag.from.at, to).toFixed(2)} m${drag.kind === "lead" && Object.keys(this.page.view.routes).length ? " straight" : ""}${near ? ` to ${near.run}/${near.pixel}` : ""}`;
       return;
     }
     drag.moved = true;
@@ -162,7 +163,7 @@ export class Tools {
 
   // The chosen thing's corners with the one that is dragged where it is now.
   reshaped(drag) {
-    const view = this.page.view, name = this.page.chosen, run = view.runs[name] ?? { ...view.props[name], shape: "grid" };
+    const view = this.page.view, name = this.page.chosen, run = view.runs[name] ?? { shape: view.routes[name] ? "line" : "grid", ...(view.routes[name] ?? view.props[name]) };
     if (drag.kind === "box") return ["line", [view.boxes[name].at, drag.to]];
     const corners = run.corners.map((place) => [...place]);
     if (drag.kind === "corner") corners[drag.at] = drag.to;
@@ -214,7 +215,7 @@ export class Tools {
     $("hint").textContent = HINTS[this.tool];
     if (drag.kind === "shift") {
       if (drag.moved && (drag.by[0] || drag.by[1])) await this.page.act({ act: "shift", things: drag.things, by: drag.by });
-      for (const run of this.runsOf(drag.things)) this.scene.groups.get(run)?.removeAttribute("transform");
+      for (const run of this.runsOf(drag.things)) this.scene.group(run)?.removeAttribute("transform");
     } else if (drag.kind === "lead" || drag.kind === "feed") {
       const near = this.scene.nearest(this.scene.metres(event));
       if (drag.from && near) await (drag.kind === "lead" ? this.hang(drag.from, near) : this.feed(drag.from, near));
@@ -256,10 +257,7 @@ export class Tools {
       [box, port] = on.split("/");
       behind = from.run;
     }
-    const begin = view.runs[near.run].at.slice(0, 2), at = behind ? view.runs[behind].at.slice(-2) : from.at;
-    const length = Math.ceil(apart(at, begin) * SLACK * 10) / 10;
-    await this.page.act({ act: "hang", run: near.run, box, port: Number(port), behind },
-      { act: "set", thing: near.run, key: "lead", value: length });
+    await this.page.act({ act: "hang", run: near.run, box, port: Number(port), behind }, { act: "measure-lead", run: near.run });
   }
 
   async feed(from, near) {
@@ -290,7 +288,7 @@ export class Tools {
   }
 
   free(stem) {
-    const view = this.page.view, taken = new Set([view.runs, view.props, view.boxes, view.supplies, view.feeds].flatMap(Object.keys));
+    const view = this.page.view, taken = new Set([view.runs, view.props, view.boxes, view.supplies, view.feeds, view.routes].flatMap(Object.keys));
     for (let number = 1; ; number += 1) {
       const name = number === 1 && !/-?\d$/.test(stem) && stem.includes("-feed") ? stem : `${stem}-${number}`;
       if (!taken.has(name)) return name;
@@ -301,14 +299,24 @@ export class Tools {
     const { tool } = this;
     let points = this.points;
     while (points.length > 1 && apart(points.at(-1), points.at(-2)) < 1e-6) points = points.slice(0, -1);   // a double click is two
-    const least = { line: 2, loop: 3, arch: 3, grid: 2, points: 1, box: 1, span: 2, wall: 4 }[tool] ?? Infinity;
+    const least = { line: 2, loop: 3, arch: 3, grid: 2, points: 1, box: 1, span: 2, wall: 4, route: 2 }[tool] ?? Infinity;
     if (points.length < least) return;
     this.leave();
     if (tool === "box") return this.box(points[0]);
     if (tool === "span" || tool === "wall") return this.photograph(tool, points);
+    if (tool === "route") return this.route(points);
     if (!this.page.view.kinds.length) { this.page.problem("The show file knows no kind of pixel yet: write [pixel.NAME] with its colour_order in an editor."); return; }
     const name = this.free(tool);
-    if (await this.page.act({ act: "draw", run: name, keys: { pixel: this.kind, ...this.keys(tool, points) } })) {
+    return this.drawn(tool, name, points, { act: "draw", run: name, keys: { pixel: this.kind, ...this.keys(tool, points) } });
+  }
+
+  route(points) {
+    const name = this.free("route");
+    return this.drawn("route", name, points, { act: "route", name, keys: { path: points } });
+  }
+
+  async drawn(tool, name, points, act) {
+    if (await this.page.act(act)) {
       this.page.choose(name);
       this.take(tool);
     } else {                               // nothing that was clicked is lost
