@@ -388,5 +388,5 @@ def _mixture(
         exchanged |= letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
     read = _has_light(_tree(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
     cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
-    cost = np.where(seen.glares(at), cost.clip(0, GLARED), cost)
+    cost = np.where(seen.glares(at) & ~read, cost.clip(0, GLARED), cost)
     return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed), exchanged
