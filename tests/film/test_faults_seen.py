@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 
 from patcher.clip import hues
 from patcher.faults import departure, parse
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.fit import Slack, fit
 from patcher.film.mixed import channels_seen, letters_exchanged
-from patcher.film.shown import DARK, MIXED, Shown, shown
+from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks
 from rig.examples import later
 from rig.hut import hut
@@ -239,20 +240,6 @@ def test_a_dark_pixel_that_hangs_on_a_lit_one_of_its_run_is_no_wonder() -> None:
     both = Shown(np.concatenate([sill.pixel, dark]), np.concatenate([sill.hue, np.full_like(sill.hue, hues.DARK)]))
     held = slacks(seen, seen.mean.shape, NEAR, seen.plan.takes)["sill"][1]
     assert fit(there, "sill", both, held).cost == pytest.approx(fit(seen, "sill", sill, held).cost, abs=1)
-
-
-def test_glare_excuses_no_channels_that_fail_to_play_where_words_are_read() -> None:
-    own, seen = hut(), seen_with()
-    mean = np.full_like(seen.mean, 10.0)
-    x, y = np.round(seen.map.picture(own.places["panel"])).astype(int).T
-    mean[y.min() - 9 : y.max() + 9, x.min() - 9 : x.max() + 9] = 250.0
-    glared = replace(seen, mean=mean)
-    assert glared.glares(seen.map.picture(own.places["panel"])).all()
-    takes = departure(own.plan, (parse("channel-shift:box/1=1", own.plan.wiring),)).takes["panel"]
-    true, other = (shown(each, own.letters("panel"), own.code) for each in (own.plan.takes["panel"], takes[::-1]))
-    assert (other.pixel == MIXED).mean() > 0.9
-    costs = [fit(glared, "panel", each, Slack(0.005)).cost for each in (true, other)]
-    assert costs[1] > costs[0] + 3 * len(takes)
 
 
 def test_what_is_out_of_the_picture_speaks_against_no_wiring() -> None:
