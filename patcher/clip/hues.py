@@ -2,7 +2,8 @@
 
 A camera mixes colours, and the more so the brighter a light is: its red may be nearly white. So colours are held
 against each other. What it sees of each letter is learned from all lights, most of which are as planned; and of one
-light only the differences between its segments count, for light around it tints them all alike.
+light only the differences between its segments count, for light around it tints them all alike. How deep they are in
+all counts for little: a light that is paler than others is as red in its red as they are, against its own green.
 """
 
 from __future__ import annotations
@@ -35,15 +36,22 @@ UNLIKE, LEAST_UNLIKE = 3.0, 0.08
 least."""
 LEAST_ERROR = 0.3
 """Grey levels by which noise lets a swing be off at least."""
+AGAINST, LEAST_PART = 0.2, 0.1
+"""Such a part of a light's brightness that goes against its word is much; with less than such a part of the brightest
+segment, one does not play for sure."""
 PLANNED, SURE = 8.0, 4.0
 """What speaks against any other colours than the planned ones, as a logarithm; by how much less than against all others
 must speak against those that are held to be true."""
 APART = 14.0
 """How much must speak against other letters in a light that looks just as it should, so that anything is told."""
+UNLIKELY = 60.0
+"""Where so much speaks against the likeliest colours, too, the light goes with none."""
 WIDER = 1.3
 """By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
 """Parts of red, green and blue, each 0 to 1, by which lights of one colour differ at least."""
+PALEST, DEEPEST, FOR_DEPTH = 0.5, 1.5, 3
+"""A light's colours may be so many times as deep as those of most; with fewer segments that is not to be told."""
 UNKNOWN_SPREAD = 0.1
 """Parts by which lights of one colour differ where too few say how much."""
 ROUNDS = 6
@@ -85,6 +93,8 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
             found[some], easy = _told(
                 mix[some], spread, more[some].reshape(len(rows), -1), meant[segments], centres, own
             )  # fmt: skip
+            weak = total[some] < LEAST_PART * total[some].max(axis=1, keepdims=True)
+            found[np.ix_(rows[weak.any(axis=1)], segments)] = UNKNOWN
             strange[rows] = (easy & (found[some] == UNKNOWN)).any(axis=1)
     # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it.
     found[_dark(lights, total, plays, planned) & ~strange[:, None]] = DARK
@@ -92,10 +102,15 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
 
 
 def _noise(lights: Lights, total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
-    """By how much noise lets each part of a mixture be off: shape (lights, segments, 3)."""
-    error = np.maximum(lights.error, LEAST_ERROR)
+    """By how much noise lets each part of a mixture be off: shape (lights, segments, 3).
+
+    No word takes light away. Where much goes against a light's word, its colours may be off by as much.
+    """
     own = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    return np.asarray(error / np.maximum(own, LEAST_ERROR)[:, None, None], dtype=np.float32)
+    own = np.maximum(own, LEAST_ERROR)[:, None, None]
+    against = np.maximum(0, -lights.swing).max(axis=(1, 2), keepdims=True) / own
+    error = np.maximum(lights.error, LEAST_ERROR) / own
+    return np.asarray(np.where(against > AGAINST, np.maximum(error, against), error), dtype=np.float32)
 
 
 def _dark(lights: Lights, total: Numbers, plays: NDArray[np.bool_], planned: Hues) -> NDArray[np.bool_]:
@@ -210,7 +225,8 @@ def _spread(mix: Numbers, planned: Hues, centres: NDArray[np.float64], own: list
     tried: list[NDArray[np.float64]] = []
     for order in permutations(own):
         names[own] = order
-        tried.append(_flat(mix) - _flat(centres[names[planned]]))
+        meant = _flat(centres[names[planned]])
+        tried.append(_flat(mix) / _depth(_flat(mix), meant) - meant)
     flat = min(tried, key=lambda off: float(np.median((off**2).sum(axis=1))))
     # Begun with all, the spread would hold two orders for one that differs much.
     away = (flat**2).sum(axis=1)
@@ -244,6 +260,9 @@ def _told(
     """
     ways = _ways_of(planned, own)
     meant, seen = _flat(centres[ways]), _flat(mix)
+    as_planned = meant[(ways == planned).all(axis=1)]
+    depth = _depth(seen, as_planned)
+    meant, seen, more = meant / _depth(meant, as_planned), seen / depth, more / depth**2
     count = mix.shape[1]
     flat = np.kron(np.eye(count) - 1 / count, np.eye(3))
     clear = np.linalg.inv(spread)
@@ -252,12 +271,13 @@ def _told(
     def against(off: NDArray[np.float64], inverse: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(np.einsum("nwi,nij,nwj->nw", off, inverse, off, optimize=True) / 2, dtype=np.float64)
 
-    cost = against(seen[:, None] - meant[None], inverse) + PLANNED * (ways != planned).any(axis=1)
+    off = against(seen[:, None] - meant[None], inverse)
+    cost = off + PLANNED * (ways != planned).any(axis=1)
     best = cost.argmin(axis=1)
     found: Hues = ways[best].copy()
     easy = np.zeros(found.shape, dtype=bool)
-    off = meant[best][:, None] - meant[None]
-    between, at_best = against(off, inverse), against(off, np.broadcast_to(clear, inverse.shape))
+    apart_by = meant[best][:, None] - meant[None]
+    between, at_best = against(apart_by, inverse), against(apart_by, np.broadcast_to(clear, inverse.shape))
     every = np.arange(len(mix))
     for segment in range(count):
         other = ways[None, :, segment] != found[:, None, segment]
@@ -267,6 +287,7 @@ def _told(
         apart = np.where(other, between, np.inf).min(axis=1)
         easy[:, segment] = np.where(other, at_best, np.inf).min(axis=1) >= APART
         found[(rival - cost[every, best] < SURE) | (apart < APART), segment] = UNKNOWN
+    found[off[every, best] > UNLIKELY] = UNKNOWN
     return found, easy
 
 
@@ -285,6 +306,14 @@ def _flat(mix: NDArray[np.generic]) -> NDArray[np.float64]:
     level = np.asarray(mix, dtype=np.float64)
     level = level / np.maximum(level.sum(axis=2).mean(axis=1), 1e-6)[:, None, None]
     return np.asarray((level - level.mean(axis=1, keepdims=True)).reshape(len(level), -1), dtype=np.float64)
+
+
+def _depth(flat: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How deep the colours of lights are against the usual: shape (…, 1)."""
+    if flat.shape[-1] < 3 * FOR_DEPTH:
+        return np.ones((*flat.shape[:-1], 1))
+    sizes = np.linalg.norm(flat, axis=-1, keepdims=True) / np.linalg.norm(usual, axis=-1, keepdims=True)
+    return np.asarray(np.clip(sizes, PALEST, DEEPEST), dtype=np.float64)
 
 
 def _ways(

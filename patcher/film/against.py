@@ -10,7 +10,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from patcher.faults import Fault, Takes
-from patcher.film.fit import STRANGE, Evidence, Fit, Slack, fit
+from patcher.film.evidence import STRANGE, Evidence
+from patcher.film.fit import Fit, Slack, fit
 from patcher.film.guesses import seldom
 from patcher.film.shown import BROKEN, MIXED, Shown, shown
 from patcher.frames.film_code import Channels

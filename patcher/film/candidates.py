@@ -14,7 +14,8 @@ from patcher.clip.hues import SEEN, UNKNOWN
 from patcher.diagnosis.hypotheses import singles
 from patcher.errors import PatcherError
 from patcher.faults import Fault, build, departure, parse
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.evidence import Evidence
+from patcher.film.fit import Slack, fit
 from patcher.film.mixed import channels_seen
 from patcher.film.rivals import usual
 from patcher.film.shown import MIXED, Shown, shown

@@ -15,7 +15,8 @@ from patcher.clip.lights import Lights, direct, lights, strongest, swing, withou
 from patcher.clip.registration import Points
 from patcher.clip.spots import Series, activity, flux, series
 from patcher.faults import Takes
-from patcher.film.fit import Evidence, fit
+from patcher.film.evidence import Evidence
+from patcher.film.fit import fit
 from patcher.film.map_search import spacing
 from patcher.film.shown import shown
 from patcher.film.sites import Sites, parted

@@ -17,7 +17,8 @@ from patcher.errors import PatcherError
 from patcher.faults import Departures, Fault, build
 from patcher.film.against import Against
 from patcher.film.candidates import Candidates
-from patcher.film.fit import Evidence, Fit, Slack
+from patcher.film.evidence import Evidence
+from patcher.film.fit import Fit, Slack
 from patcher.film.guesses import PRIOR, Guess, kind, seldom, with_guess
 from patcher.film.rivals import groups, rivals
 from patcher.film.shown import DARK, Shown, alike

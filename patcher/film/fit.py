@@ -8,25 +8,18 @@ others are not, is one whose count is off.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from patcher.clip import hues
-from patcher.clip.hues import Hues
-from patcher.clip.lights import Lights
-from patcher.clip.registration import Grey, Points
-from patcher.clip.spots import Series, activity
-from patcher.faults import Planned
-from patcher.film.camera_map import CameraMap
-from patcher.film.map_search import spacing
+from patcher.clip.registration import Points
+from patcher.film.evidence import STRANGE, Evidence, tree_of
 from patcher.film.mixed import channels_seen, letters_exchanged
 from patcher.film.shown import BROKEN, DARK, MIXED, Shown
-from patcher.frames.film_code import Channels, Code
+from patcher.frames.film_code import Channels
 
 LOOSE = 0.18
 """By how much of the distance from pixel to pixel one hangs beside its place, on the mean of squares."""
@@ -36,10 +29,10 @@ CLOSE = 0.4
 """Of the distance to the next pixel: what is off by less is at its place."""
 STRETCH = 0.03
 """By how much of its length a run is stretched, turned or sheared against the map, on the mean of squares."""
-ELSEWHERE, UNSEEN, GLARED, STRANGE, WRONG_HUE, RESTLESS = 7.0, 2.6, 0.5, 7.0, 9.0, 1.5
+ELSEWHERE, UNSEEN, GLARED, WRONG_HUE, RESTLESS = 7.0, 2.6, 0.5, 9.0, 1.5
 """What speaks against a wiring, each as the logarithm of how seldom it is: a light that is not where it should be; one
-that is not seen at all; one that is not, before something bright; a light where it should be dark; a segment in another
-colour; a pixel that is said to have broken data; light that does not go at all with the channels of two pixels."""
+that is not seen at all; one that is not, before something bright; a segment in another colour; light at a pixel that is
+said to have broken data."""
 
 ONE_BY_ONE, ALL_WRONG = 12, 1.5
 """So many segments of a run in another colour count each by itself; more of them have one cause, another order, and
@@ -55,132 +48,8 @@ UNCLEAR = 0.3
 MOST_MIXED = 40
 """Of pixels that show the channels of two, so many are looked at."""
 AROUND, FAR = 3, 4.0
-"""A pixel with others at their places so many before and behind it, whose word is read so many distances from pixel to
-pixel away, is hidden: what is read there is its reflection, or another run on the same data."""
-BLINKS, BLINK_PART, SHINE_PART, GLARE_TIMES = 3.0, 0.25, 0.6, 2.0
-"""A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
-shines where it is so bright against them, and a pixel is lost where it is around it, and so many times as bright as
-around them."""
-
-
-@dataclass(frozen=True, eq=False)
-class Evidence:
-    """What is known of a display: its plan, and what a clip shows of it.
-
-    Attributes:
-        plan: the wiring as planned.
-        code: what it plays.
-        places: where each run's pixels are planned, in metres, of those that are drawn and hang.
-        pitch: for each of those, metres from pixel to pixel along its wire, the median.
-        lights: of the clip.
-        hue: the colour of each in each segment.
-        map: from the plan to the picture.
-        busy: points of the picture where something blinks, be it read or not: shape (spots, 2).
-        look: the light at some points of the picture, the cycle beginning in bin 0.
-        mean: the brightest of red, green and blue on the mean: shape (height, width).
-        of_all: the map made of the lights of all runs, where `map` is made without one; None: it is `map`.
-    """
-
-    plan: Planned
-    code: Code
-    places: Mapping[str, Points]
-    pitch: Mapping[str, float]
-    lights: Lights
-    hue: Hues
-    map: CameraMap
-    busy: Points
-    look: Callable[[Points], Series]
-    mean: Grey
-    of_all: CameraMap | None = None
-
-    def planned(self, run: str) -> Channels:
-        """The pixel whose word each pixel of a run is planned to play; -1 for none: shape (pixels,)."""
-        return self.code.word_of(self.plan.takes[run])
-
-    def letters(self, run: str) -> str:
-        """The colours of a run's pixels, in the order in which they take them."""
-        show = self.plan.wiring.show
-        return show.type_of(show.runs[run]).colour_order
-
-    def inside(self, points: Points) -> NDArray[np.bool_]:
-        """Which points are in the picture, with a little margin."""
-        high, wide = self.mean.shape
-        return np.asarray(((points > 1) & (points < np.array([wide, high]) - 2)).all(axis=1), dtype=bool)
-
-    def blinks(self, points: Points) -> NDArray[np.bool_]:
-        """At which points of the picture something blinks or shines, be it read or not, a good part as much as lights
-        do: what is too bright for the camera does not blink.
-        """
-        changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
-        blinks = activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
-        return np.asarray(blinks | (_values(self.mean, points) > SHINE_PART * shines), dtype=bool)
-
-    def glares(self, points: Points) -> NDArray[np.bool_]:
-        """Around which points of the picture it is as bright as lights are, so that a pixel is lost in it."""
-        around, least = self._around
-        return np.asarray(_values(around, points) > least, dtype=bool)
-
-    @cached_property
-    def _around(self) -> tuple[Grey, float]:
-        """How bright it is around each point of the picture, and how bright it must be so that a pixel is lost there:
-        twice as bright as around most lights, and as bright as they shine themselves.
-        """
-        import cv2
-
-        wide = 2 * max(1, round(spacing(self.lights) / 2)) + 1
-        around = np.asarray(cv2.medianBlur(self.mean.clip(0, 255).astype(np.uint8), wide), dtype=np.float32)
-        usual = float(np.median(_values(around, self.lights.at))) if len(self.lights) else 255.0
-        return around, max(GLARE_TIMES * usual, SHINE_PART * (self._usual[1] if len(self.lights) else 255.0))
-
-    @cached_property
-    def _usual(self) -> tuple[float, float]:
-        """By how much lights that are read change, and how bright they are, in grey levels."""
-        some = self.lights.at[:: max(1, len(self.lights) // 500)]
-        return float(np.median(activity(self.look(some)))), float(np.median(_values(self.mean, some)))
-
-    @cached_property
-    def busy_at(self) -> Points:
-        """Where in the plan something blinks."""
-        return self.map.plan(self.busy)
-
-    @cached_property
-    def at(self) -> Points:
-        """Where in the plan each light is."""
-        return self.map.plan(self.lights.at)
-
-    @cached_property
-    def lit(self) -> cKDTree | None:
-        """The lights by where in the plan they are; None where there is none."""
-        return _tree(self.at)
-
-    @cached_property
-    def restless(self) -> cKDTree | None:
-        """The places where something blinks; None where nothing does."""
-        return _tree(self.busy_at)
-
-    @cached_property
-    def of_pixel(self) -> tuple[Channels, Channels]:
-        """Rows of lights by their pixel: where those of each pixel begin, and the rows."""
-        order = np.argsort(self.lights.pixel, kind="stable")
-        begins = np.searchsorted(self.lights.pixel[order], np.arange(len(self.code.first) + 1))
-        return begins, order
-
-    @cached_property
-    def scale(self) -> float:
-        """Points of the picture for a metre of the plan, on the median."""
-        every = np.concatenate(list(self.places.values()))
-        step = 1e-3
-        here, there = self.map.picture(every), self.map.picture(every + np.array([step, 0.0]))
-        return float(np.median(np.hypot(*(there - here).T))) / step
-
-    def rows(self, pixels: Channels) -> tuple[Channels, Channels]:
-        """Rows of the lights of some pixels, with the position of each in `pixels`."""
-        begins, order = self.of_pixel
-        has = np.flatnonzero(pixels >= 0)
-        first, count = begins[pixels[has]], begins[pixels[has] + 1] - begins[pixels[has]]
-        which = np.repeat(has, count)
-        inside = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
-        return order[np.repeat(first, count) + inside], which
+"""A pixel with others at their places so many before and behind it, or in something bright, whose word is read so many
+distances from pixel to pixel away, is hidden: what is read there is its reflection, or another run on the same data."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,20 +114,24 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     close = off < limit
     usual = float(np.minimum(off[close] ** 2 / (2 * spread**2), ELSEWHERE).sum())
     elsewhere = np.flatnonzero(~close & np.isfinite(off))
-    twice = _between(elsewhere, close, AROUND) & (off[elsewhere] > FAR * pitch)
+    far = off[elsewhere] > FAR * pitch
+    lost = far & _lost(seen, moved[elsewhere], limit)
+    twice = lost | (far & _between(elsewhere, close, AROUND))
     usual += UNSEEN * int(twice.sum())
     cost = prior + usual + ELSEWHERE * int((~twice).sum())
     missing = np.flatnonzero((wired.pixel >= 0) & ~np.isfinite(off))
     there = seen.map.picture(moved[missing])
-    inside, glare = seen.inside(there), seen.glares(there) & ~_has_light(seen.lit, moved[missing], limit)
+    inside, glare = seen.inside(there), _lost(seen, moved[missing], limit)
     due = wired.pixel >= 0
-    due[missing] = inside & ~glare
+    due[missing], due[elsewhere[lost]] = inside & ~glare, False
     due[close] = seen.inside(seen.map.picture(moved[close]))
     cost += UNSEEN * int((inside & ~glare).sum()) + GLARED * int((inside & glare).sum())
     usual += UNSEEN * int((inside & ~glare & _between(missing, close, 1)).sum()) + GLARED * int((inside & glare).sum())
     dark = moved[wired.pixel == DARK]
     # Where a dark pixel hangs beside a lit one of its run, over and back, there is light.
-    cost += STRANGE * _strange(seen, dark[~_has_light(_tree(moved[wired.pixel >= 0]), dark, limit)], 0.7 * limit)
+    alone = dark[~_has_light(tree_of(moved[wired.pixel >= 0]), dark, limit)]
+    if len(alone):
+        cost += seen.strange(run) * int(_has_light(seen.restless, alone, 0.7 * limit).sum())
     broken = wired.pixel == BROKEN
     if broken.any():
         cost += float(np.where(_has_light(seen.lit, moved[broken], limit), STRANGE, RESTLESS).sum())
@@ -274,6 +147,13 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
     return Fit(cost, cost - usual, row, off, close, moved, due, exchanged)
 
 
+def _lost(seen: Evidence, places: Points, limit: float) -> NDArray[np.bool_]:
+    """At which places a pixel is lost in something bright: no light is read there."""
+    if not len(places):
+        return np.zeros(0, dtype=bool)
+    return seen.glares(seen.map.picture(places)) & ~_has_light(seen.lit, places, limit)
+
+
 def _between(pixels: Channels, close: NDArray[np.bool_], reach: int) -> NDArray[np.bool_]:
     """Which pixels of a run have one at its place no more than so many before them, and one behind them."""
     at = np.flatnonzero(close)
@@ -282,13 +162,6 @@ def _between(pixels: Channels, close: NDArray[np.bool_], reach: int) -> NDArray[
     before, here = np.searchsorted(at, pixels - reach), np.searchsorted(at, pixels)
     behind = np.searchsorted(at, pixels + reach, side="right")
     return np.asarray((before < here) & (here < behind), dtype=bool)
-
-
-def _values(picture: Grey, points: Points) -> NDArray[np.float64]:
-    """What a picture has at some points."""
-    high, wide = picture.shape
-    x, y = np.round(points).astype(int).T
-    return np.asarray(picture[y.clip(0, high - 1), x.clip(0, wide - 1)], dtype=np.float64)
 
 
 def _wrong_hues(count: int) -> float:
@@ -352,15 +225,6 @@ def _mode(away: Points, near: float) -> NDArray[np.float64]:
     return found
 
 
-def _strange(seen: Evidence, dark: Points, limit: float) -> int:
-    """How many places blink though they should be dark."""
-    return int(_has_light(seen.restless, dark, limit).sum())
-
-
-def _tree(points: Points) -> cKDTree | None:
-    return cKDTree(points) if len(points) else None
-
-
 def _has_light(lights: cKDTree | None, places: Points, limit: float) -> NDArray[np.bool_]:
     """Which places have a light."""
     if not len(places) or lights is None:
@@ -386,7 +250,7 @@ def _mixture(
     exchanged: NDArray[np.bool_] = np.zeros(len(mixed), dtype=bool)
     if badly.mean() < NOISE:
         exchanged |= letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
-    read = _has_light(_tree(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
+    read = _has_light(tree_of(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
     cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
-    cost = np.where(seen.glares(at), cost.clip(0, GLARED), cost)
+    cost = np.where(seen.glares(at) & ~read, cost.clip(0, GLARED), cost)
     return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed), exchanged

@@ -18,8 +18,9 @@ from scipy.spatial import cKDTree
 from patcher.clip.lights import Lights, direct
 from patcher.clip.registration import Points
 from patcher.faults import departure, in_words
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import CLOSE, Evidence
+from patcher.film.fit import CLOSE
 from patcher.film.slack import beyond, unsure
 from patcher.frames.film_code import Channels
 

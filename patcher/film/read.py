@@ -15,8 +15,8 @@ from patcher.clip.video import Facts, Picture
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import DARK, Departures, Fault, Planned, Takes
 from patcher.film.close_look import Heard, closely
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import UNEXPLAINED, Explained, Search
-from patcher.film.fit import Evidence
 from patcher.film.map_search import best_map, spacing
 from patcher.film.measured import Sight, sights
 from patcher.film.shown import shown

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from patcher.clip.registration import Points
 from patcher.faults import Takes
 from patcher.film.camera_map import CameraMap, camera_map
-from patcher.film.fit import Evidence, Slack
+from patcher.film.evidence import Evidence
+from patcher.film.fit import Slack
 from patcher.frames.film_code import Channels
 
 LEAST = 0.2

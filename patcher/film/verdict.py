@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from patcher.clip import hues
 from patcher.faults import Fault
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Fit
+from patcher.film.fit import Fit
 from patcher.frames.film_code import Code
 from patcher.patch.patch import written
 

@@ -173,7 +173,7 @@ def _offer(
     sound = _only_hung(put.wiring)
     patch, _ = check(sound, typed)
     left_out = {each.name for each in given.left_out}
-    unplaced = {name: why for name, why in not_placed(put.wiring.show).items() if name not in left_out}
+    unplaced = {name: why for name, why in not_placed(put.wiring).items() if name not in left_out}
     short = [name for name, (says, _) in unplaced.items() if says != NOT_USED]
     changes = [] if patch is None else start_changes(typed, patch, sound.show)
     return Offer(

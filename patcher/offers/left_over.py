@@ -10,8 +10,8 @@ from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
 from patcher.propose.chains import Route, accepts, route_ms, universes
 from patcher.propose.instance import Instance, OpenRun, room
-from patcher.show.schema import Show
 from patcher.show.tables import same_place
+from patcher.wiring import Wiring
 
 _MORE = "add a box or ports"
 _STAND = ("stands there", "stand there")
@@ -47,16 +47,17 @@ def why_left_over(given: Instance, name: str, *, sure: bool = True, short: Seque
     return says, f"{more}, or lower frame_rate"
 
 
-def not_placed(after: Show) -> dict[str, tuple[str, str]]:
+def not_placed(after: Wiring) -> dict[str, tuple[str, str]]:
     """Of each box that may stand in several places and is given none of them: why, and what to do.
 
     Args:
-        after: the show with a proposal.
+        after: what hangs on what with a proposal.
     """
     found = {}
-    stand = {name: box.at for name, box in after.controllers.items() if box.at is not None}
-    for name, box in after.controllers.items():
-        if not box.stands or box.spare or name in stand or any(box.port.values()):
+    boxes, used = after.show.controllers, {box for box, _ in after.chains}
+    stand = {name: box.at for name, box in boxes.items() if box.at is not None}
+    for name, box in boxes.items():
+        if not box.stands or box.spare or name in stand or name in used:
             continue
         by = [[other for other, at in stand.items() if same_place(at, place)] for place in box.stands]
         if all(by):

@@ -29,19 +29,12 @@ def test_what_takes_a_while_says_so_and_ctrl_c_ends_it_and_writes_nothing(
     shutil.copy(SHOWS / "village.toml", show)
     before = show.read_bytes()
     ours, theirs = pty.openpty()
-    command = [
-        sys.executable,
-        "-m",
-        "patcher",
-        words[0],
-        str(show),
-        *words[1:],
-        "--write",
-        *(["1"] if words[0] == "propose" else []),
-    ]
+    which = ["1"] if words[0] == "propose" else []
     with subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, stderr=theirs, env=os.environ | {"TERM": terminal}
-    ) as process:
+        [sys.executable, "-m", "patcher", words[0], str(show), *words[1:], "--write", *which],
+        stdout=subprocess.DEVNULL, stderr=theirs, env=os.environ | {"TERM": terminal},
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL) and None,  # a shell's background ignores it
+    ) as process:  # fmt: skip
         os.close(theirs)
         heard = b""
         while says.encode() not in heard:

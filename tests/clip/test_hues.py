@@ -266,3 +266,36 @@ def test_no_letter_is_dark_among_lights_in_which_it_is_hardly_read() -> None:
     clear.parts[odd] = np.where(red[odd], 0.25, clear.parts[odd])
     found = hues(read(clear.swing, clear.parts, 2.0), planned, "RGB")
     assert not (found == DARK).any()
+
+
+@pytest.mark.parametrize("seed", seeds(2, 6))
+def test_lights_of_which_some_are_paler_are_told(seed: int) -> None:
+    """The brighter a light is for the camera, the nearer to white are its colours: but it is red in its red."""
+    rng = np.random.default_rng(seed)
+    planned, true = turns(240), turns(240)
+    true[::12] = (true[::12] + 1) % 3
+    light = seen(true, PALE, rng, noise=0.02)
+    white = light.swing.mean(axis=(1, 2), keepdims=True)
+    off = light.swing - white + rng.normal(0, 0.04, light.swing.shape) * white
+    found = hues(read(white + rng.uniform(0.5, 1.5, (len(true), 1, 1)) * off, light.parts), planned, "RGB")
+    assert ((found == true) | (found == UNKNOWN)).all()
+    assert (found == true).mean() > TOLD
+
+
+def test_a_light_that_goes_with_no_colours_has_none() -> None:
+    rng = np.random.default_rng(5)
+    planned = turns(150)
+    light = seen(planned, STRONG, rng)
+    light.swing[60] = 40 * np.array([[0.1, 0.1, 0.1], [0.1, 0.1, 0.1], [0.0, 0.0, 2.4]])
+    assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()
+
+
+def test_a_light_of_which_much_goes_against_its_word_has_none() -> None:
+    """The swing of scene 1049 of the film's benchmark: 8 grey levels of red against the word, where no word takes any
+    light away.
+    """
+    rng = np.random.default_rng(5)
+    planned = turns(150)
+    light = seen(planned, STRONG, rng)
+    light.swing[60] = [[9.0, 5.0, 6.0], [2.0, 5.0, 1.0], [1.0, -8.0, 1.0]]
+    assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()

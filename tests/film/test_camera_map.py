@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from patcher.film.camera_map import CameraMap, camera_map
+from patcher.film.camera_map import BENT, CameraMap, camera_map
 from rig.examples import seeds
 
 SHAPE = (540, 960)
@@ -83,6 +83,18 @@ def test_with_its_lens_known_a_map_reaches_beyond_its_lights(seed: int) -> None:
     truth = filmed(beyond, np.random.default_rng(view), K1)
     inside = ((truth > 0) & (truth < [WIDE, HIGH])).all(axis=1)
     assert np.hypot(*(found.picture(beyond) - truth)[inside].T).mean() < 1.0
+
+
+@pytest.mark.parametrize("seed", [8, 12])
+def test_a_wall_that_is_not_flat_bends_no_lens_further_than_lenses_bend(seed: int) -> None:
+    """Without a limit the lens took on all that leans out of the wall: k2 was -0.158 and -0.07."""
+    rng = np.random.default_rng(seed)
+    view, at = int(rng.integers(1 << 30)), places(rng, 150) * [0.3, 1.0]
+    points = filmed(at, np.random.default_rng(view), -0.05)
+    points = points + 4 * np.sin(2.5 * at[:, :1] + np.random.default_rng(seed).uniform(0, 6))
+    found = camera_map(at, points, SHAPE, 3.0)
+    assert found is not None
+    assert (np.abs(found.bend) <= 4 * np.array(BENT)).all()
 
 
 @pytest.mark.parametrize("degrees", [-25, 0, 25])

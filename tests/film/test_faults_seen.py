@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from patcher.clip import hues
 from patcher.faults import departure, parse
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.fit import Slack, fit
 from patcher.film.mixed import channels_seen, letters_exchanged
 from patcher.film.shown import DARK, Shown, shown
 from patcher.film.slack import slacks

@@ -12,8 +12,9 @@ from numpy.random import Generator
 
 from patcher.clip.lights import Lights
 from patcher.faults import parse, planned
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence, Slack, fit
+from patcher.film.fit import Slack, fit
 from patcher.film.map_search import best_map
 from patcher.film.measured import Sight, measured, sights
 from patcher.film.shown import shown

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from patcher.faults import departure, parse
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained
-from patcher.film.fit import Evidence
 from patcher.film.verdict import Verdict, verdict
 from patcher.patch.patch import written
 from rig.examples import later

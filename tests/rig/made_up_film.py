@@ -18,8 +18,8 @@ from patcher.clip.lights import lights
 from patcher.diagnosis.hypotheses import singles
 from patcher.faults import RANDOM, Fault, Planned, Takes, departure, planned
 from patcher.film.camera_map import CameraMap
+from patcher.film.evidence import Evidence
 from patcher.film.faults_seen import Explained, Search
-from patcher.film.fit import Evidence
 from patcher.film.map_search import best_map, spacing
 from patcher.film.read import planned_hue
 from patcher.film.slack import slacks
