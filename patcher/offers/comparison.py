@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from patcher.chains.instance import BOOSTER, Instance, LeftOut, instance
 from patcher.errors import Finding, PatcherError
 from patcher.limits.findings import check, new_findings
 from patcher.limits.refresh import OFFERED, PortTime, port_times
@@ -16,7 +17,6 @@ from patcher.offers.rehung import ReadPoints, Rehung, hanging, rehung
 from patcher.patch.changes import start_changes
 from patcher.patch.patch import Patch
 from patcher.placement.allocation import allocate
-from patcher.propose.instance import BOOSTER, Instance, LeftOut, instance
 from patcher.propose.proposal import KINDS, Kind, Place, Proposal, proposals
 from patcher.wiring import Wiring, problems, wire
 

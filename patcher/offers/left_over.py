@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
+from patcher.chains.chains import Route, accepts, route_ms, universes
+from patcher.chains.instance import Instance, OpenRun, room
 from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
-from patcher.propose.chains import Route, accepts, route_ms, universes
-from patcher.propose.instance import Instance, OpenRun, room
 from patcher.show.tables import same_place
 from patcher.wiring import Wiring
 

@@ -16,26 +16,25 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.boards import Board, Floats
-from patcher.propose.bounds import Duals
-from patcher.propose.chains import Route, accepts
-from patcher.propose.columns import Rows
-from patcher.propose.dive import dived
-from patcher.propose.instance import Instance, room
-from patcher.propose.listing import whole
-from patcher.propose.master import (
+from patcher.chains.boards import Board, Floats
+from patcher.chains.bounds import Duals
+from patcher.chains.chains import Route, accepts
+from patcher.chains.columns import Rows
+from patcher.chains.instance import Instance, room
+from patcher.chains.listing import whole
+from patcher.chains.master import (
     Choice,
     Closing,
     Relaxation,
     choice,
     closed_more,
     closing,
-    optimum,
     quick_plan,
     relax,
 )
-from patcher.propose.places import sets_of
-from patcher.propose.pricing import price
+from patcher.chains.places import sets_of
+from patcher.chains.pricing import price
+from patcher.propose.dive import dived
 from patcher.propose.regions import inside_boxes
 from patcher.propose.start import start_routes
 from patcher.propose.tasks import LABELS, STEPS, Found, Task, present, share, task
@@ -52,9 +51,9 @@ _WIDE = 1.03
 """A set is dived into where the best plan costs more than so many times its bound."""
 _FEW_STEPS = 15
 """Steps of the local search on each set, for each run: its chains are also what the relaxation begins with."""
-_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_ANY = 0.3, 0.2, 0.25, 0.5, 0.06
+_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_DIVE, _FOR_ANY = 0.3, 0.2, 0.25, 0.5, 0.5, 0.06
 """The parts of what is left of the time: for a plan with few boxes or on one set, for the proof of the fewest, for
-regions, for the relaxation over all boxes, and for the last plan.
+regions, for the relaxation over all boxes, for a dive, and for the last plan.
 """
 
 
@@ -80,8 +79,7 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
     sets = sets_of(given, idle, few, _SETS)
     if sets is None:
         every = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
-        best = optimum(fixed, better.some, every, start=better.plan.routes, cutoff=inf, deadline=deadline)
-        return Found(given, fixed, best.choice, best.bound), fewest
+        return replace(better, fixed=fixed).solved(every, inf, deadline), fewest
     root: Relaxation | None = None
     if len(sets) > _WITHOUT_ROOT:
         root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
@@ -297,7 +295,7 @@ class Chosen:
 
     def _close(self, number: int, deadline: float) -> None:
         if (new := self.tasks.pop(number, None)) and self.best.cost > _WIDE * self.bounds[number]:
-            better = dived(new, self.closing[number].relaxed, share(deadline, _FOR_SEARCH))
+            better = dived(new, self.closing[number].relaxed, share(deadline, _FOR_DIVE))
             self.closing[number] = replace(self.closing[number], best=better.plan, likely=better.chains)
             self.best = min(self.best, better.plan, key=_cost)
         found = closed_more(self.closing[number], self.best.cost, share(deadline, 0.5))

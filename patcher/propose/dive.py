@@ -13,12 +13,12 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.boards import Floats
-from patcher.propose.bounds import FAR, Duals
-from patcher.propose.chains import Route, universes
-from patcher.propose.columns import LinearAnswer, OutOfTimeError, Rows, columns_of, fits_universes, linear
-from patcher.propose.master import Choice, Relaxation, choice
-from patcher.propose.pricing import price
+from patcher.chains.boards import Floats
+from patcher.chains.bounds import FAR, Duals
+from patcher.chains.chains import Route, universes
+from patcher.chains.columns import LinearAnswer, OutOfTimeError, Rows, columns_of, fits_universes, linear
+from patcher.chains.master import Choice, Relaxation, choice
+from patcher.chains.pricing import price
 from patcher.propose.regions import back, decided, region
 from patcher.propose.tasks import LABELS, STEPS, Task, share
 

@@ -10,9 +10,9 @@ from collections.abc import Collection, Iterator, Sequence
 from math import hypot
 from time import perf_counter
 
-from patcher.propose.chains import Route, feasible, route_ms
-from patcher.propose.columns import Rows, fits_universes
-from patcher.propose.instance import Instance, OpenRun
+from patcher.chains.chains import Route, feasible, route_ms
+from patcher.chains.columns import Rows, fits_universes
+from patcher.chains.instance import Instance, OpenRun
 from patcher.propose.slots import Slots, near_runs, oriented, slots
 
 _NEAR = 10

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 from time import perf_counter
 from typing import Literal
 
-from patcher.propose.chains import Via, route_leads, route_ms, via
-from patcher.propose.columns import Rows
+from patcher.chains.chains import Via, route_leads, route_ms, via
+from patcher.chains.columns import Rows
+from patcher.chains.instance import Instance, LeftOut
+from patcher.chains.master import Choice, choice
+from patcher.chains.places import named
 from patcher.propose.evened import evened
-from patcher.propose.instance import Instance, LeftOut
-from patcher.propose.master import Choice, choice
-from patcher.propose.places import named
 from patcher.propose.searches import best_rate, fewest_boxes, least_cable
 from patcher.propose.tasks import Found, present, share
 

@@ -13,10 +13,10 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.boards import Ints
-from patcher.propose.chains import Route, universes
-from patcher.propose.instance import Instance, Outlet, one_order
-from patcher.propose.master import choice
+from patcher.chains.boards import Ints
+from patcher.chains.chains import Route, universes
+from patcher.chains.instance import Instance, Outlet, one_order
+from patcher.chains.master import choice
 from patcher.propose.slots import near_runs, slots
 from patcher.propose.tasks import Task, task
 

@@ -16,8 +16,8 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.chains import Route
-from patcher.propose.instance import Instance
+from patcher.chains.chains import Route
+from patcher.chains.instance import Instance
 from patcher.propose.slots import NEVER, Chain, Hanging, Slots, near_runs, oriented, slots
 
 _REMOVED = 10

@@ -7,19 +7,24 @@ from dataclasses import replace
 from math import inf
 from time import perf_counter
 
+from patcher.chains.chains import feasible
+from patcher.chains.columns import Rows
+from patcher.chains.instance import Instance
+from patcher.chains.master import choice, closed, closing, optimum
+from patcher.chains.places import full_sets
 from patcher.limits.refresh import OFFERED
 from patcher.propose.box_sets import Chosen, cheapest_set, too_small
-from patcher.propose.chains import feasible
-from patcher.propose.columns import Rows
-from patcher.propose.instance import Instance
-from patcher.propose.master import choice
-from patcher.propose.places import full_sets
+from patcher.propose.dive import dived
 from patcher.propose.regions import inside_boxes
 from patcher.propose.tasks import STEPS, Found, Task, share, task
 
-_FOR_SEARCH, _FOR_REGIONS, _FOR_RELAXATION, _FOR_MORE, _FOR_MOST = 0.2, 0.25, 0.7, 0.4, 0.95
-"""The parts of what is left of the time: for a good plan, for its regions, for the linear relaxation, and for regions
-once more where the gap is wide, in a middling show and in a large one.
+_FOR_SEARCH, _FOR_REGIONS, _FOR_RELAXATION, _FOR_FIRST, _FOR_DIVE = 0.2, 0.25, 0.7, 0.5, 0.5
+"""The parts of what is left of the time: for a good plan, for its regions in a large show, for the linear relaxation,
+for closing the gap at first, and for a dive.
+"""
+_FOR_MORE, _FOR_MOST, _AHEAD = 0.4, 0.95, 2.0
+"""The same for regions where the gap stays wide, in a middling show and in a large one; and so many times as long as
+the last step of closing took must be left for the next.
 """
 _FOR_RATE = 0.2
 """The part of what is left of the time for the proof that a frame rate cannot be kept."""
@@ -27,8 +32,8 @@ _PLACES = 2_000
 """So many sets of places for boxes are looked at one by one; more are decided together."""
 _MORE_STEPS = 4
 """So many times as many steps a search takes where boxes may stand in several places."""
-_WIDE, _LARGE = 0.03, 150
-"""The gap that is wide, as a part of the bound; and so many runs make a large show."""
+_WIDE, _VERY_WIDE, _LARGE = 0.03, 0.1, 150
+"""The gaps that are wide, as parts of the bound; and so many runs make a large show."""
 
 
 def least_cable(given: Instance, deadline: float) -> Found:
@@ -42,15 +47,24 @@ def _cheapest(begin: Task, deadline: float) -> Found:
         return Found(given, begin.fixed, begin.plan, begin.plan.cost)
     better = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs) * (_MORE_STEPS if given.few else 1))
     movable = [box for box, each in enumerate(given.boxes) if each.place is not None]
-    better = inside_boxes(better, movable, share(deadline, _FOR_REGIONS))
+    if len(given.runs) > _LARGE:
+        better = inside_boxes(better, movable, share(deadline, _FOR_REGIONS))
     relaxed = better.relaxed((), better.plan.cost, share(deadline, _FOR_RELAXATION))
-    if better.plan.cost > (1 + _WIDE) * relaxed.bound:
+    if given.few and (sets := full_sets(given, _PLACES)) is not None:
+        if better.plan.cost > (1 + _WIDE) * relaxed.bound:
+            better = inside_boxes(better, movable, share(deadline, _FOR_MORE), seed=2)
+        return Chosen(better, sets, relaxed, deadline).cheapest()
+    now = closing(better.fixed, better.some, relaxed, better.plan.routes)
+    now = closed(now, inf, share(deadline, _FOR_FIRST), _AHEAD)
+    better = replace(better, plan=now.best)
+    if now.bound < now.best.cost > (1 + _WIDE) * relaxed.bound:
         part = _FOR_MOST if len(given.runs) > _LARGE else _FOR_MORE
         better = inside_boxes(better, movable, share(deadline, part), seed=2)
-    sets = full_sets(given, _PLACES) if given.few else None
-    if sets is not None:
-        return Chosen(better, sets, relaxed, deadline).cheapest()
-    return better.solved(relaxed, inf, deadline)
+        if better.plan.cost > (1 + _VERY_WIDE) * relaxed.bound:
+            better = dived(better, relaxed, share(deadline, _FOR_DIVE))
+            better = inside_boxes(better, movable, share(deadline, part), seed=3)
+    now = replace(now, best=better.plan, stuck=not relaxed.finished)
+    return better.found(optimum(now, inf, deadline))
 
 
 # --- fewest boxes -----------------------------------------------------------------------------------------------------

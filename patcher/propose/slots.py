@@ -13,9 +13,9 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.propose.boards import Floats, Ints
-from patcher.propose.chains import Route, accepts, leads_cm, mixes_orders, prices
-from patcher.propose.instance import Instance, one_order, room
+from patcher.chains.boards import Floats, Ints
+from patcher.chains.chains import Route, accepts, leads_cm, mixes_orders, prices
+from patcher.chains.instance import Instance, one_order, room
 
 Bools = NDArray[np.bool_]
 Prices = NDArray[np.int32]

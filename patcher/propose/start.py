@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from patcher.propose.boards import Board, Floats
-from patcher.propose.bounds import FAR
-from patcher.propose.chains import Route, feasible, route
-from patcher.propose.instance import Instance
+from patcher.chains.boards import Board, Floats
+from patcher.chains.bounds import FAR
+from patcher.chains.chains import Route, feasible, route
+from patcher.chains.instance import Instance
 
 _Insertion = tuple[float, int, int]
 """What it adds, which node, and before which node of the chain."""

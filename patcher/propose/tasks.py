@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 from math import inf
 from time import perf_counter
 
-from patcher.propose.boards import Board, boards
-from patcher.propose.chains import Route, feasible, route
-from patcher.propose.columns import Rows, fits_universes, rows
-from patcher.propose.instance import Instance
-from patcher.propose.master import Choice, Relaxation, choice, optimum, relax
+from patcher.chains.boards import Board, boards
+from patcher.chains.chains import Route, feasible, route
+from patcher.chains.columns import Rows, fits_universes, rows
+from patcher.chains.instance import Instance
+from patcher.chains.master import Choice, Closing, Relaxation, choice, closing, optimum, relax
 from patcher.propose.ruin import local_search
 from patcher.propose.start import seated, start_plan, start_routes
 
@@ -93,9 +93,11 @@ class Task:
 
     def solved(self, relaxed: Relaxation, cutoff: float, deadline: float) -> Found:
         """Its cheapest plan."""
-        begin = self.plan.routes
-        found = optimum(self.fixed, self.some, relaxed, start=begin, cutoff=cutoff, deadline=deadline)
-        return Found(self.fixed.given, self.fixed, found.choice, found.bound, chains=(*self.chains, *relaxed.useful))
+        return self.found(optimum(closing(self.fixed, self.some, relaxed, self.plan.routes), cutoff, deadline))
+
+    def found(self, of: Closing) -> Found:
+        """What is known of it by its gap."""
+        return Found(self.fixed.given, self.fixed, of.best, of.bound, chains=(*self.chains, *of.relaxed.useful))
 
 
 def task(given: Instance, without: Sequence[int] = (), fixed: Rows | None = None) -> Task:

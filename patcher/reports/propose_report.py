@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from math import ceil
 from typing import Any
 
+from patcher.chains.instance import BOOSTER, EVERY_PLACE_TAKEN, NO_PLACE, NO_PLACE_BUT_RUNS, LeftOut
 from patcher.ends import of_run
 from patcher.errors import first_few
 from patcher.limits.refresh import rate_text
 from patcher.offers.comparison import Comparison, Offer, Tally, beats
 from patcher.offers.rehung import hanging
-from patcher.propose.instance import BOOSTER, EVERY_PLACE_TAKEN, NO_PLACE, NO_PLACE_BUT_RUNS, LeftOut
 from patcher.propose.proposal import Proposal
 from patcher.show.schema import Show
 from patcher.terminal.folds import on_screen

@@ -12,7 +12,7 @@ from pathlib import Path
 from time import perf_counter, process_time
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from patcher.propose.instance import instance
+from patcher.chains.instance import instance
 from patcher.propose.proposal import KINDS, propose
 from rig.unhung_shows import unhung, wiring_of
 
@@ -26,7 +26,7 @@ def main() -> None:
         sys.argv.remove("--cpu")
         clock = process_time
         for name, module in list(sys.modules.items()):
-            if name.startswith("patcher.propose.") and hasattr(module, "perf_counter"):
+            if name.startswith(("patcher.propose.", "patcher.chains.")) and hasattr(module, "perf_counter"):
                 module.perf_counter = clock
     shows, runs, boxes, seconds = (
         int(sys.argv[at]) if len(sys.argv) > at else value for at, value in ((1, 10), (2, 60), (3, 5), (4, 10))

@@ -6,9 +6,9 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from patcher.chains.instance import instance
 from patcher.drawing.drawn_leads import drawn_leads
 from patcher.drawing.lead_panels import lead_panels
-from patcher.propose.instance import instance
 from patcher.propose.proposal import propose
 from patcher.shapes import positions
 from patcher.wiring import Wiring

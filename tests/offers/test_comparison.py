@@ -6,11 +6,11 @@ from dataclasses import replace
 import pytest
 import tomli_w
 
+from patcher.chains.instance import instance
 from patcher.limits.refresh import PortTime
 from patcher.offers import comparison
 from patcher.offers.comparison import Comparison, Tally, beats, compared, tally
 from patcher.offers.left_over import why_left_over
-from patcher.propose.instance import instance
 from patcher.propose.proposal import Proposal, propose
 from patcher.wiring import Wiring
 from rig.unhung_shows import Tables, hung, unhung, wiring_of

@@ -9,8 +9,8 @@ from math import ceil, dist
 import numpy as np
 from ortools.sat.python import cp_model
 
-from patcher.propose.chains import prices
-from patcher.propose.instance import Instance, Place
+from patcher.chains.chains import prices
+from patcher.chains.instance import Instance, Place
 
 
 def least(

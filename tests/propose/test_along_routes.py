@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 import tomli_w
 
+from patcher.chains.boards import boards
+from patcher.chains.chains import leads_cm, prices
+from patcher.chains.instance import Instance, instance
 from patcher.limits.findings import check
 from patcher.offers.comparison import compared
-from patcher.propose.boards import boards
-from patcher.propose.chains import leads_cm, prices
-from patcher.propose.instance import Instance, instance
 from patcher.propose.proposal import Kind, propose
 from patcher.propose.slots import slots
 from propose.cp_sat import least

@@ -8,8 +8,8 @@ from time import perf_counter
 
 import pytest
 
+from patcher.chains.instance import instance
 from patcher.propose.box_sets import bound_of_sets
-from patcher.propose.instance import instance
 from patcher.propose.tasks import task
 from rig.unhung_shows import unhung, wiring_of
 

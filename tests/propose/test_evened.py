@@ -7,9 +7,9 @@ from time import perf_counter
 
 import pytest
 
-from patcher.propose.chains import route, route_ms
+from patcher.chains.chains import route, route_ms
+from patcher.chains.instance import instance
 from patcher.propose.evened import evened, likenesses, value
-from patcher.propose.instance import instance
 from patcher.propose.tasks import task
 from propose.test_search import keeps_the_rules, mixed
 from rig.unhung_shows import unhung, wiring_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from patcher.propose.instance import instance
+from patcher.chains.instance import instance
 from patcher.propose.proposal import propose
 from propose.cp_sat import least
 from rig.unhung_shows import unhung, wiring_of

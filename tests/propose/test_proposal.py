@@ -11,9 +11,9 @@ from time import perf_counter
 
 import pytest
 
+from patcher.chains.instance import Instance, instance
 from patcher.limits.findings import check
 from patcher.limits.refresh import port_times
-from patcher.propose.instance import Instance, instance
 from patcher.propose.proposal import Proposal, _bounded, proposals, propose
 from patcher.shapes import positions
 from patcher.show.schema import Show

@@ -9,10 +9,10 @@ import random
 
 import pytest
 
+from patcher.chains.chains import route
+from patcher.chains.instance import Instance, instance
 from patcher.limits.findings import check
 from patcher.limits.refresh import OFFERED, frame_ms
-from patcher.propose.chains import route
-from patcher.propose.instance import Instance, instance
 from patcher.propose.proposal import KINDS, Kind, Proposal, propose
 from propose.cp_sat import least
 from rig.shipped import wired

@@ -9,9 +9,9 @@ from time import perf_counter
 import numpy as np
 import pytest
 
-from patcher.propose.chains import Route, feasible, prices, route, via
-from patcher.propose.columns import Rows, fits_universes
-from patcher.propose.instance import Instance, instance
+from patcher.chains.chains import Route, feasible, prices, route, via
+from patcher.chains.columns import Rows, fits_universes
+from patcher.chains.instance import Instance, instance
 from patcher.propose.regions import region_by_region
 from patcher.propose.ruin import local_search
 from patcher.propose.tasks import Task, task

@@ -11,10 +11,10 @@ from time import perf_counter
 
 import pytest
 
+from patcher.chains.instance import Instance, instance
+from patcher.chains.listing import whole
+from patcher.chains.places import full_sets, named, sets_of, together
 from patcher.propose import box_sets, searches
-from patcher.propose.instance import Instance, instance
-from patcher.propose.listing import whole
-from patcher.propose.places import full_sets, named, sets_of, together
 from patcher.propose.proposal import Kind, Proposal, propose
 from patcher.propose.regions import inside_boxes, region_by_region
 from patcher.propose.tasks import task

@@ -13,12 +13,12 @@ from math import inf
 
 import numpy as np
 
-from patcher.propose.boards import Board, Floats, Ints
-from patcher.propose.bounds import Duals, ReducedCosts, completion, reduced
-from patcher.propose.chains import Route
-from patcher.propose.columns import Columns
-from patcher.propose.instance import Instance
-from patcher.propose.labels import (
+from patcher.chains.boards import Board, Floats, Ints
+from patcher.chains.bounds import Duals, ReducedCosts, completion, reduced
+from patcher.chains.chains import Route
+from patcher.chains.columns import Columns
+from patcher.chains.instance import Instance
+from patcher.chains.labels import (
     Bits,
     Labels,
     Search,

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from itertools import combinations
 from math import comb
 
-from patcher.propose.instance import Instance
+from patcher.chains.instance import Instance
 
 _LOOKED_AT = 20_000
 """So many sets of boxes are looked at for those that may be used together."""

@@ -16,8 +16,8 @@ from time import perf_counter
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.propose.boards import Board, Floats, Ints
-from patcher.propose.bounds import Completion, ReducedCosts
+from patcher.chains.boards import Board, Floats, Ints
+from patcher.chains.bounds import Completion, ReducedCosts
 
 Bits = NDArray[np.uint64]
 _WORD = 64

@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.propose.boards import Floats, Ints
-from patcher.propose.bounds import Duals
-from patcher.propose.chains import Route, universes
-from patcher.propose.cuts import Cuts, Parts, no_cuts
-from patcher.propose.instance import Instance, one_order
-from patcher.propose.places import together
+from patcher.chains.boards import Floats, Ints
+from patcher.chains.bounds import Duals
+from patcher.chains.chains import Route, universes
+from patcher.chains.cuts import Cuts, Parts, no_cuts
+from patcher.chains.instance import Instance, one_order
+from patcher.chains.places import together
 
 
 @dataclass(frozen=True, eq=False)

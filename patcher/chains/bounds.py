@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from patcher.propose.boards import Board, Floats, Ints
+from patcher.chains.boards import Board, Floats, Ints
 
 FAR = 1e15
 """Stands for a price that nobody pays."""

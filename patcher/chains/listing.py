@@ -8,9 +8,9 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.boards import Floats, Ints
-from patcher.propose.chains import Route
-from patcher.propose.columns import (
+from patcher.chains.boards import Floats, Ints
+from patcher.chains.chains import Route
+from patcher.chains.columns import (
     Columns,
     LinearAnswer,
     Rows,
@@ -18,8 +18,8 @@ from patcher.propose.columns import (
     linear,
     reduced_costs,
 )
-from patcher.propose.cuts import violated
-from patcher.propose.pricing import Candidates
+from patcher.chains.cuts import violated
+from patcher.chains.pricing import Candidates
 
 _FEW = 600
 """Chains that are decided without more cuts."""

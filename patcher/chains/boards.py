@@ -16,8 +16,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.propose.chains import Route, Stop, accepts, leads_cm, mixes_orders, prices
-from patcher.propose.instance import Instance, OpenRun, room
+from patcher.chains.chains import Route, Stop, accepts, leads_cm, mixes_orders, prices
+from patcher.chains.instance import Instance, OpenRun, room
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -17,10 +17,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from patcher.chains.instance import Instance, LineKind, Outlet, room
 from patcher.lead_ways import SLACK
 from patcher.limits.advice import LONGEST_LEAD
 from patcher.limits.refresh import frame_ms
-from patcher.propose.instance import Instance, LineKind, Outlet, room
 
 _NO_HELP = round(LONGEST_LEAD * 100)
 """Centimetres of lead that need no booster."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from patcher.propose.cuts import Cuts, no_cuts, violated
+from patcher.chains.cuts import Cuts, no_cuts, violated
 
 RUNS = 9
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from patcher.propose.boards import Floats, Ints
+from patcher.chains.boards import Floats, Ints
 
 Parts = NDArray[np.float32]
 

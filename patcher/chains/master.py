@@ -16,12 +16,12 @@ from time import perf_counter
 
 import numpy as np
 
-from patcher.propose.boards import Board
-from patcher.propose.bounds import Duals
-from patcher.propose.chains import Route, route
-from patcher.propose.columns import OutOfTimeError, Rows, columns_of, integer, linear
-from patcher.propose.listing import best_of_list, whole
-from patcher.propose.pricing import all_below, price
+from patcher.chains.boards import Board
+from patcher.chains.bounds import Duals
+from patcher.chains.chains import Route, route
+from patcher.chains.columns import OutOfTimeError, Rows, columns_of, integer, linear
+from patcher.chains.listing import best_of_list, whole
+from patcher.chains.pricing import all_below, price
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,22 +134,6 @@ def choice(fixed: Rows, routes: Sequence[Route]) -> Choice:
     return Choice(tuple(routes), left, sum(route.price for route in routes) + fixed.left_over * len(left))
 
 
-@dataclass(frozen=True, eq=False)
-class Optimum:
-    """The best plan that was found, and what no plan goes below.
-
-    Attributes:
-        choice: the plan.
-        bound: what every plan costs at least, in whole centimetres.
-        routes: chains that were found on the way.
-    """
-
-    choice: Choice
-    bound: int
-    routes: tuple[Route, ...]
-
-
-_LABELS = 60_000
 _MANY = 250_000
 _FOR_ANY = 0.2
 """The part of the time that is kept for finding any good plan."""
@@ -219,26 +203,27 @@ def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
     )
 
 
-def optimum(
-    fixed: Rows, some: list[Board], relaxed: Relaxation, *, start: Sequence[Route], cutoff: float, deadline: float
-) -> Optimum:
-    """The cheapest plan that was found in time; nothing more is sought where none is below a cutoff.
+def closed(of: Closing, cutoff: float, deadline: float, ahead: float = 0.0) -> Closing:
+    """The gap made smaller until nothing more is to be proved, or time is short.
 
     Args:
-        fixed: the rows.
-        some: the boards.
-        relaxed: the linear relaxation.
-        start: a plan to begin with.
+        of: the gap.
         cutoff: what the plan must cost less than.
         deadline: the time of `perf_counter` at which it stops.
+        ahead: so many times as long as the last step took must be left for the next.
     """
-    begun = perf_counter()
-    last = deadline - _FOR_ANY * (deadline - begun)
-    now = closing(fixed, some, relaxed, start)
-    while not now.stuck and now.bound < min(now.best.cost, cutoff) and perf_counter() < last:
-        now = closed_more(now, cutoff, last)
+    now, begun, took = of, perf_counter(), 0.0
+    while not now.stuck and now.bound < min(now.best.cost, cutoff) and begun + ahead * took < deadline:
+        now = closed_more(now, cutoff, deadline)
+        begun, took = perf_counter(), perf_counter() - begun
+    return now
+
+
+def optimum(of: Closing, cutoff: float, deadline: float) -> Closing:
+    """The cheapest plan that is found in time; nothing more is sought where none is below a cutoff."""
+    now = closed(of, cutoff, deadline - _FOR_ANY * (deadline - perf_counter()))
     best = quick_plan(now, deadline) if now.bound < min(now.best.cost, cutoff) else now.best
-    return Optimum(best, min(now.bound, best.cost), relaxed.routes)
+    return replace(now, best=best, bound=min(now.bound, best.cost))
 
 
 def quick_plan(of: Closing, deadline: float) -> Choice:

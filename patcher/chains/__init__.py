@@ -1,0 +1,1 @@
+"""What may hang on a port, and which chains of runs to take: by columns, prices and cuts."""
