@@ -198,7 +198,7 @@ def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
         best=best,
         bound=max(of.bound, min(found.bound, best.cost)),
         gap=gap,
-        stuck=found.bound < goal,
+        stuck=found.bound < goal and best is of.best,  # a better plan is a lower goal
         likely=(*of.likely, *found.likely),
     )
 
