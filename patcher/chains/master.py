@@ -137,7 +137,10 @@ def choice(fixed: Rows, routes: Sequence[Route]) -> Choice:
 _MANY = 250_000
 _FOR_ANY = 0.2
 """The part of the time that is kept for finding any good plan."""
-_FIRST_GAP = 0.015
+_FIRST_GAP, _FOR_RUNS = 0.015, 60
+"""The gap that is guessed first, as a part of the bound, with so many runs; less of it with more."""
+_NARROW = 0.15
+"""Where a wider gap has too many chains, one is tried that is by such a part wider than what is done."""
 _WIDER, _LEAST_WIDER, _BEYOND = ((3_000, 1.5), (8_000, 1.25)), 1.15, 0.35
 """A gap in which no plan was found is made so many times wider, where it gave fewer chains than this."""
 
@@ -153,6 +156,7 @@ class Closing:
         best: the best plan so far.
         bound: what every plan costs at least.
         gap: how far above the relaxation a plan is sought next.
+        done: how far above it none is.
         stuck: whether no more can be proved in this way.
         likely: chains that good plans may have.
     """
@@ -163,15 +167,16 @@ class Closing:
     best: Choice
     bound: int
     gap: float
+    done: float
     stuck: bool
     likely: tuple[Route, ...] = ()
 
 
 def closing(fixed: Rows, some: list[Board], relaxed: Relaxation, start: Sequence[Route]) -> Closing:
     """The gap of a linear relaxation and a plan."""
-    gap = _FIRST_GAP * max(relaxed.bound, 1.0)
+    gap = _FIRST_GAP * max(relaxed.bound, 1.0) * min(1.0, _FOR_RUNS / max(1, len(fixed.given.runs)))
     bound = whole(max(relaxed.bound, 0.0))
-    return Closing(fixed, some, relaxed, choice(fixed, start), bound, gap, not relaxed.finished)
+    return Closing(fixed, some, relaxed, choice(fixed, start), bound, gap, 0.0, not relaxed.finished)
 
 
 def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
@@ -183,7 +188,8 @@ def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
     # A plan that costs less than the goal has no chain of a greater reduced cost.
     listed = all_below(of.fixed.given, of.some, of.relaxed.duals, goal - 1 - base + 0.01, _MANY, deadline)
     if listed is None:
-        return replace(of, stuck=True)
+        gap = (of.done + of.gap) / 2
+        return replace(of, gap=gap, stuck=gap < (1 + _NARROW) * of.done or perf_counter() > deadline)
     try:
         found = best_of_list(of.fixed, listed, goal, base, deadline)
     except OutOfTimeError:
@@ -192,12 +198,14 @@ def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
     if found.routes is not None and (new := choice(of.fixed, found.routes)).cost < best.cost:
         best = new
     wider = next((by for most, by in _WIDER if len(listed.columns) < most), _LEAST_WIDER)
+    done = max(of.done, min(found.bound, goal) - base)
     gap = max(of.gap * wider, min(found.reached - base + _BEYOND * of.gap, of.gap * _WIDER[0][1]))
     return replace(
         of,
         best=best,
         bound=max(of.bound, min(found.bound, best.cost)),
         gap=gap,
+        done=done,
         stuck=found.bound < goal and best is of.best,  # a better plan is a lower goal
         likely=(*of.likely, *found.likely),
     )
