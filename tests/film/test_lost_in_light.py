@@ -11,7 +11,7 @@ from patcher.film.evidence import STRANGE, Evidence
 from patcher.film.fit import Slack, fit
 from patcher.film.shown import DARK, MIXED, shown
 from rig.hut import hut
-from rig.made_up_film import filmed
+from rig.made_up_film import explained, filmed
 
 NOWHERE = np.array([0.0, -3.0])
 
@@ -76,3 +76,14 @@ def test_where_all_around_blinks_a_dark_run_is_no_wonder() -> None:
     assert costs[0] == 0
     assert costs[1] > 0.9 * STRANGE * len(here)
     assert costs[2] < 0.1 * STRANGE * len(here)
+
+
+def test_no_broken_data_is_named_before_leaves_that_hide_what_is_behind() -> None:
+    """Whatever blinks goes with broken data: so it must explain much."""
+    own, seen = hut(), seen_with()
+    hidden = seen.planned("ledge")[-9:]
+    rows, _ = seen.rows(hidden)
+    kept = np.setdiff1d(np.arange(len(seen.lights)), rows)
+    busy = np.concatenate([seen.busy, seen.map.picture(own.places["ledge"][-9:])])
+    leaves = replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept], busy=busy)
+    assert not [fault for fault in explained(leaves).named if fault.kind == "flicker"]
