@@ -195,6 +195,16 @@ class BoxSheet:
         return any(tap.amps is not None and round(tap.amps, 1) < 0 for feed in self.feeds for tap in feed.taps)
 
     @property
+    def plugged(self) -> bool:
+        """Whether the file says where one of its supplies is plugged in."""
+        return any(supply.socket is not None for supply in self.supplies)
+
+    @property
+    def rcds(self) -> tuple[str, ...]:
+        """The circuits whose residual-current device stands before a supply in it."""
+        return tuple(dict.fromkeys(one.rcd_of for one in self.supplies if one.rcd_of and one.box == self.box))
+
+    @property
     def free(self) -> tuple[int, ...]:
         """The ports on which nothing hangs."""
         return tuple(port.port for port in self.ports if not port.chain)

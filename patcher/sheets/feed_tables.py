@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from patcher.mains.circuits import mains_at_level
 from patcher.power.flow import Power, if_known
 from patcher.sheets.figures import fuses, highest_level, tap_fuse
 from patcher.show.schema import Feed
@@ -14,7 +15,11 @@ from patcher.show.schema import Feed
 
 @dataclass(frozen=True, slots=True)
 class SupplySheet:
-    """One supply: its rating, what it gives at the show's level, and the level at which it gives 80 % of its rating."""
+    """One supply: its rating, what it gives at the show's level, and the level at which it gives 80 % of its rating.
+
+    The socket that it is plugged into, and the circuit whose residual-current device stands before it: where they are
+    given.
+    """
 
     supply: str
     volts: float
@@ -24,6 +29,8 @@ class SupplySheet:
     full_white_amps: float | None
     highest_level: str
     logic: tuple[str, ...]
+    socket: str | None
+    rcd_of: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +78,20 @@ class FeedSheet:
 def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
     """Every supply that is not kept on the shelf."""
     boxes = state.show.controllers.values()
+    tested = {
+        load.supply.name: circuit.name for circuit in mains_at_level(state) if circuit.rcd for load in circuit.supplies
+    }
     found = []
     for load in state.supplies:
         supply = load.supply
         logic = tuple(box.name for box in boxes if box.logic is not None and box.logic.supply == supply.name)
         amps = if_known(load.amps), if_known(load.full_white)
-        found.append(SupplySheet(supply.name, supply.volts, supply.amps, supply.box, *amps, highest_level(load), logic))
+        found.append(
+            SupplySheet(
+                supply.name, supply.volts, supply.amps, supply.box, *amps, highest_level(load), logic, supply.socket,
+                tested.get(supply.name),
+            )
+        )  # fmt: skip
     return tuple(found)
 
 

@@ -328,6 +328,38 @@ def test_each_box_says_up_to_which_level_the_whole_show_holds(heron_lock: Path, 
     assert text.count(f"<strong>Whole show:</strong> {line}") == 4
 
 
+def test_each_box_says_where_its_supplies_are_plugged_in_and_which_rcd_is_tested(
+    heron_lock: Path, here: Patcher
+) -> None:
+    # Source: the show file, read as TOML: two sockets of one circuit, one of which says its device; one without
+    text = heron_lock.read_text()
+    plugged = {"lockhouse-12v": "porch", "gate-5v": "lamp", "mooring-12v": "jetty"}
+    for supply, socket in plugged.items():
+        head = f"[supply.{supply}]\n"
+        assert text.count(head) == 1
+        text = text.replace(head, f'{head}socket = "{socket}"\n')
+    text += """
+[socket.porch]
+circuit = "garden"
+rcd_ma = 30
+[socket.lamp]
+circuit = "garden"
+[socket.jetty]
+rcd = false
+"""
+    heron_lock.write_text(text)
+    assert here("sheet", heron_lock, "--out", "out").returncode == 0
+    printed = (heron_lock.parent / "out/sheets.html").read_text()
+    every = [rows for label, rows in Page(printed).tables if label.startswith("Supplies of")]
+    assert len(every) == 4
+    for head, *rows in every:
+        given = any(row[0] in plugged for row in rows)
+        assert ("socket" in head) == given
+        for row in rows if given else ():
+            assert row[head.index("socket")] == plugged.get(row[0], "not given")
+    assert printed.count("The test key of the RCD (GFCI) of garden trips it") == 2
+
+
 def test_a_number_that_can_be_counted_in_two_ways_says_which(page: Page) -> None:
     # Source: found in use: the mooring's nulls take channels, and its sheet counted pixels beside a list with nulls;
     # "80 % of rated at level" was read as a current.
