@@ -309,11 +309,13 @@ def _flat(mix: NDArray[np.generic]) -> NDArray[np.float64]:
 
 
 def _depth(flat: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.float64]:
-    """How deep the colours of lights are against the usual: shape (…, 1)."""
+    """How deep the colours of lights are against the usual: shape (…, 1); 1 where all segments play the same letter."""
+    own, size = (np.linalg.norm(each, axis=-1, keepdims=True) for each in (flat, usual))
     if flat.shape[-1] < 3 * FOR_DEPTH:
-        return np.ones((*flat.shape[:-1], 1))
-    sizes = np.linalg.norm(flat, axis=-1, keepdims=True) / np.linalg.norm(usual, axis=-1, keepdims=True)
-    return np.asarray(np.clip(sizes, PALEST, DEEPEST), dtype=np.float64)
+        return np.ones_like(own)
+    return np.asarray(
+        np.clip(np.divide(own, size, out=np.ones_like(own), where=size > 1e-9), PALEST, DEEPEST), np.float64
+    )
 
 
 def _ways(

@@ -299,3 +299,14 @@ def test_a_light_of_which_much_goes_against_its_word_has_none() -> None:
     light = seen(planned, STRONG, rng)
     light.swing[60] = [[9.0, 5.0, 6.0], [2.0, 5.0, 1.0], [1.0, -8.0, 1.0]]
     assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()
+
+
+def test_a_pixel_of_one_colour_among_others_breaks_nothing() -> None:
+    """It plays its only letter in every segment: there is no difference between them."""
+    rng = np.random.default_rng(1)
+    planned = turns(150)
+    planned[::5] = 0
+    found = hues(seen(planned, STRONG, rng), planned, "RGB")
+    assert ((found == planned) | (found == UNKNOWN)).all()
+    several = np.arange(150) % 5 > 0
+    assert (found[several] == planned[several]).mean() > TOLD
