@@ -51,10 +51,12 @@ _WIDE = 1.03
 """A set is dived into where the best plan costs more than so many times its bound."""
 _FEW_STEPS = 15
 """Steps of the local search on each set, for each run: its chains are also what the relaxation begins with."""
-_FOR_SEARCH, _FOR_FEWEST, _FOR_REGIONS, _FOR_ROOT, _FOR_DIVE, _FOR_ANY = 0.3, 0.2, 0.25, 0.5, 0.5, 0.06
-"""The parts of what is left of the time: for a plan with few boxes or on one set, for the proof of the fewest, for
-regions, for the relaxation over all boxes, for a dive, and for the last plan.
+_FOR_SEARCH, _FOR_FEWEST, _FOR_ROOT, _FOR_DIVE, _FOR_ANY = 0.3, 0.2, 0.5, 0.5, 0.06
+"""The parts of what is left of the time: for a plan with few boxes or on one set, for the proof of the fewest, for the
+relaxation over all boxes, for a dive, and for the last plan.
 """
+_FOR_REGIONS, _FOR_MOST = 0.25, 0.8
+"""The same for regions of a large show, where sets of boxes are looked at one by one, and where they are not."""
 
 
 def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool]:
@@ -73,13 +75,15 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
         better = replace(begin, plan=now).searched(share(deadline, _FOR_SEARCH), steps, fewest_boxes=True)
     better, fewest = _fewest(better, wanted, share(deadline, _FOR_FEWEST))
     few, idle = boxes_order(given, better.plan)[1], _idle(given)
-    if len(given.runs) > _LARGE:
-        better = inside_boxes(better, idle, share(deadline, _FOR_REGIONS))
     fixed = replace(better.fixed, most_boxes=few)
-    sets = sets_of(given, idle, few, _SETS)
+    sets, large = sets_of(given, idle, few, _SETS), len(given.runs) > _LARGE
     if sets is None:
-        every = _relaxed(replace(better, fixed=fixed), better.plan.cost, share(deadline, _FOR_ROOT))
+        # In a large show the limit raises the relaxation by little, and takes too long to be proved.
+        limit = better.fixed if large else fixed
+        every = _relaxed(replace(better, fixed=limit), better.plan.cost, share(deadline, _FOR_ROOT))
+        better = inside_boxes(better, idle, share(deadline, _FOR_MOST)) if large else better
         return replace(better, fixed=fixed).solved(every, inf, deadline), fewest
+    better = inside_boxes(better, idle, share(deadline, _FOR_REGIONS)) if large else better
     root: Relaxation | None = None
     if len(sets) > _WITHOUT_ROOT:
         root = _relaxed(replace(better, fixed=fixed), inf, share(deadline, _FOR_ROOT / 2))
