@@ -313,9 +313,8 @@ def _depth(flat: NDArray[np.float64], usual: NDArray[np.float64]) -> NDArray[np.
     own, size = (np.linalg.norm(each, axis=-1, keepdims=True) for each in (flat, usual))
     if flat.shape[-1] < 3 * FOR_DEPTH:
         return np.ones_like(own)
-    return np.asarray(
-        np.clip(np.divide(own, size, out=np.ones_like(own), where=size > 1e-9), PALEST, DEEPEST), np.float64
-    )
+    depth = np.divide(own, size, out=np.ones_like(own), where=size > 1e-9)
+    return np.asarray(np.clip(depth, PALEST, DEEPEST), dtype=np.float64)
 
 
 def _ways(

@@ -106,8 +106,8 @@ class Evidence:
         return float(np.median(activity(self.look(some)))), float(np.median(_values(self.mean, some)))
 
     def strange(self, run: str) -> float:
-        """What speaks against a dark pixel of a run where something blinks: little where all around it does, too. It is
-        as seldom as points beside all lights and places blink, as far around the run as they are asked for.
+        """What speaks against a dark pixel of a run where something blinks: little where all around it does, too. How
+        seldom that is, is counted around the run, away from all lights and places.
         """
         if run not in self._strange:
             here = self.map.picture(self.places[run])
