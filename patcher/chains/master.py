@@ -189,7 +189,7 @@ def closed_more(of: Closing, cutoff: float, deadline: float) -> Closing:
     listed = all_below(of.fixed.given, of.some, of.relaxed.duals, goal - 1 - base + 0.01, _MANY, deadline)
     if listed is None:
         gap = (of.done + of.gap) / 2
-        return replace(of, gap=gap, stuck=gap < (1 + _NARROW) * of.done or perf_counter() > deadline)
+        return replace(of, gap=gap, stuck=gap < max(1.0, (1 + _NARROW) * of.done) or perf_counter() > deadline)
     try:
         found = best_of_list(of.fixed, listed, goal, base, deadline)
     except OutOfTimeError:
