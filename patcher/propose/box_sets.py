@@ -37,7 +37,7 @@ from patcher.chains.pricing import price
 from patcher.propose.dive import dived
 from patcher.propose.regions import inside_boxes
 from patcher.propose.start import start_routes
-from patcher.propose.tasks import LABELS, STEPS, Found, Task, present, share, task
+from patcher.propose.tasks import LABELS, LARGE, STEPS, Found, Task, present, share, task
 
 _SETS, _SETS_TRIED = 400, 30
 """So many sets of boxes are looked at one by one, more are decided together; and so many are tried for a set of fewer
@@ -45,8 +45,6 @@ boxes.
 """
 _WITHOUT_ROOT = 20
 """So many sets are looked at without a relaxation over all boxes, which says little of each."""
-_LARGE = 150
-"""So many runs make a large show, whose plan is made better region by region first."""
 _WIDE = 1.03
 """A set is dived into where the best plan costs more than so many times its bound."""
 _FEW_STEPS = 15
@@ -76,7 +74,7 @@ def cheapest_set(begin: Task, wanted: int, deadline: float) -> tuple[Found, bool
     better, fewest = _fewest(better, wanted, share(deadline, _FOR_FEWEST))
     few, idle = boxes_order(given, better.plan)[1], _idle(given)
     fixed = replace(better.fixed, most_boxes=few)
-    sets, large = sets_of(given, idle, few, _SETS), len(given.runs) > _LARGE
+    sets, large = sets_of(given, idle, few, _SETS), len(given.runs) > LARGE
     if sets is None:
         # In a large show the limit raises the relaxation by little, and takes too long to be proved.
         limit = better.fixed if large else fixed

@@ -16,7 +16,7 @@ from patcher.limits.refresh import OFFERED
 from patcher.propose.box_sets import Chosen, cheapest_set, too_small
 from patcher.propose.dive import dived
 from patcher.propose.regions import inside_boxes
-from patcher.propose.tasks import STEPS, Found, Task, share, task
+from patcher.propose.tasks import LARGE, STEPS, Found, Task, share, task
 
 _FOR_SEARCH, _FOR_REGIONS, _FOR_RELAXATION, _FOR_FIRST, _FOR_DIVE = 0.2, 0.25, 0.7, 0.5, 0.5
 """The parts of what is left of the time: for a good plan, for its regions in a large show, for the linear relaxation,
@@ -32,8 +32,8 @@ _PLACES = 2_000
 """So many sets of places for boxes are looked at one by one; more are decided together."""
 _MORE_STEPS = 4
 """So many times as many steps a search takes where boxes may stand in several places."""
-_WIDE, _VERY_WIDE, _LARGE = 0.03, 0.1, 150
-"""The gaps that are wide, as parts of the bound; and so many runs make a large show."""
+_WIDE, _VERY_WIDE = 0.03, 0.1
+"""The gaps that are wide, as parts of the bound."""
 
 
 def least_cable(given: Instance, deadline: float) -> Found:
@@ -47,7 +47,7 @@ def _cheapest(begin: Task, deadline: float) -> Found:
         return Found(given, begin.fixed, begin.plan, begin.plan.cost)
     better = begin.searched(share(deadline, _FOR_SEARCH), STEPS * len(given.runs) * (_MORE_STEPS if given.few else 1))
     movable = [box for box, each in enumerate(given.boxes) if each.place is not None]
-    if len(given.runs) > _LARGE:
+    if len(given.runs) > LARGE:
         better = inside_boxes(better, movable, share(deadline, _FOR_REGIONS))
     relaxed = better.relaxed((), better.plan.cost, share(deadline, _FOR_RELAXATION))
     if given.few and (sets := full_sets(given, _PLACES)) is not None:
@@ -58,7 +58,7 @@ def _cheapest(begin: Task, deadline: float) -> Found:
     now = closed(now, inf, share(deadline, _FOR_FIRST), _AHEAD)
     better = replace(better, plan=now.best)
     if now.bound < now.best.cost > (1 + _WIDE) * relaxed.bound:
-        part = _FOR_MOST if len(given.runs) > _LARGE else _FOR_MORE
+        part = _FOR_MOST if len(given.runs) > LARGE else _FOR_MORE
         better = inside_boxes(better, movable, share(deadline, part), seed=2)
         if better.plan.cost > (1 + _VERY_WIDE) * relaxed.bound:
             better = dived(better, relaxed, share(deadline, _FOR_DIVE))

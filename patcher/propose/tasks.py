@@ -42,6 +42,8 @@ class Found:
 
 LABELS = 60_000
 """Labels at which one search for chains stops."""
+LARGE = 150
+"""More runs than this make a large show, whose gap is seldom closed in time: its plan is made better by regions."""
 STEPS = 25
 """Steps of the local search for each run."""
 
