@@ -44,8 +44,9 @@ PLANNED, SURE = 8.0, 4.0
 must speak against those that are held to be true."""
 APART = 14.0
 """How much must speak against other letters in a light that looks just as it should, so that anything is told."""
-UNLIKELY = 60.0
-"""Where so much speaks against the likeliest colours, too, the light goes with none."""
+UNLIKELY, UNLIKELY_OF_TWO = 60.0, 30.0
+"""Where so much speaks against the likeliest colours, too, the light goes with none; where two segments are all that is
+known of it, less does."""
 WIDER = 1.3
 """By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
@@ -287,7 +288,7 @@ def _told(
         apart = np.where(other, between, np.inf).min(axis=1)
         easy[:, segment] = np.where(other, at_best, np.inf).min(axis=1) >= APART
         found[(rival - cost[every, best] < SURE) | (apart < APART), segment] = UNKNOWN
-    found[off[every, best] > UNLIKELY] = UNKNOWN
+    found[off[every, best] > (UNLIKELY if count > 2 else UNLIKELY_OF_TWO)] = UNKNOWN
     return found, easy
 
 

@@ -41,6 +41,8 @@ EVERY, SOME = 48, 6
 """So many frames are all part of the mean; of those after them every sixth is."""
 BANDS = 8
 """Bands, from top to bottom, whose changes are told apart."""
+NEARLY = [(0, 0), *((x, y) for x in (-2, 0, 2) for y in (-2, 0, 2) if x or y)]
+"""Points by which a frame may lie beside where it is known to lie nearly."""
 FINE = 600
 """Points of height from which on a picture is halved, and halved again, before it is laid on the one before."""
 
@@ -129,6 +131,11 @@ def moved(matrix: Matrix, points: Points) -> Points:
     return found
 
 
+def shifted(x: float, y: float) -> Matrix:
+    """The matrix that takes points to those so far beside."""
+    return np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
+
+
 class Ground:
     """The first frame as all others show it, and where the newest lies on it.
 
@@ -146,23 +153,27 @@ class Ground:
         self._values: Grey | None = None
         self._frames = 0
 
-    def lay(self, time: float, picture: Picture) -> Laid:
-        """Lay the next frame."""
+    def lay(self, time: float, picture: Picture, near: Matrix | None = None) -> Laid:
+        """Lay the next frame, from where it is known to lie nearly; None: from where the one before lies."""
         grey = brightest(picture)
         if self._frames == 0:
             self.mean = np.zeros(grey.shape, dtype=np.float32)
             self._middle = np.array([grey.shape[::-1]]) / 2
-        shift = self._shift(grey)
-        matrix = np.array([[1, 0, shift[0]], [0, 1, shift[1]], [0, 0, 1]]) @ self._matrix
-        part = 1.0
+        guesses = self._guesses(grey) if near is None else [near @ shifted(x, y) for x, y in NEARLY]
+        matrix, part = guesses[0], 1.0
         if self._patches is not None:
-            matrix, part = self._patches.lay(grey, [matrix, self._matrix, self._good])
+            matrix, part = self._patches.lay(grey, guesses)
         move = float(np.hypot(*(moved(matrix, self._middle) - moved(self._matrix, self._middle))[0]))
         self._matrix = matrix
         found = Laid(time, matrix, part, move, self._changed(grey))
         self._good = matrix if found.good else self._good
         self._add(grey, found)
         return found
+
+    def _guesses(self, grey: Picture) -> list[Matrix]:
+        """Where a frame may lie: moved on as its picture is; as the one before; as the last good one."""
+        shift = self._shift(grey)
+        return [shifted(*shift) @ self._matrix, self._matrix, self._good]
 
     def _shift(self, grey: Picture) -> NDArray[np.float64]:
         """By how much the picture has moved since the frame before."""

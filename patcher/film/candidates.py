@@ -196,7 +196,7 @@ class Candidates:
         mixed = np.flatnonzero(wired.pixel == MIXED)
         if wired.mixed is not None and len(mixed):
             light = seen.look(seen.map.picture(own.places[mixed]))
-            found[mixed] = channels_seen(light, seen.code, wired.mixed[mixed], seen.letters(run))
+            found[mixed] = channels_seen(light, seen.code, seen.inner, wired.mixed[mixed], seen.letters(run))
         return found
 
     def _shown(self, run: str, faults: Sequence[Fault]) -> Shown | None:

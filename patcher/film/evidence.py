@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -45,6 +45,7 @@ class Evidence:
         busy: points of the picture where something blinks, be it read or not: shape (spots, 2).
         look: the light at some points of the picture, the cycle beginning in bin 0.
         mean: the brightest of red, green and blue on the mean: shape (height, width).
+        inner: the bins of each segment that count.
         of_all: the map made of the lights of all runs, where `map` is made without one; None: it is `map`.
     """
 
@@ -58,6 +59,7 @@ class Evidence:
     busy: Points
     look: Callable[[Points], Series]
     mean: Grey
+    inner: Sequence[Channels]
     of_all: CameraMap | None = None
 
     def planned(self, run: str) -> Channels:

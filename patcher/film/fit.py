@@ -138,7 +138,7 @@ def fit(seen: Evidence, run: str, wired: Shown, slack: Slack) -> Fit:
         cost += UNSEEN * int((~_has_light(seen.restless, moved[broken], limit)).sum())
     mixed, exchanged = np.flatnonzero(wired.pixel == MIXED), np.zeros(len(close), dtype=bool)
     if wired.mixed is not None and len(mixed):
-        each, well, exchanged[mixed] = _mixture(seen, run, mixed, wired.mixed[mixed], moved)
+        each, well, exchanged[mixed] = _mixture(seen, run, mixed, wired, moved)
         cost, usual = cost + each, usual + well
     own, meant = seen.hue[row[close]], wired.hue[close]
     wrong = (own != meant) & (own != hues.UNKNOWN) & (meant != hues.UNKNOWN)
@@ -234,8 +234,16 @@ def _has_light(lights: cKDTree | None, places: Points, limit: float) -> NDArray[
     return near
 
 
+def _word_at(seen: Evidence, at: Points, limit: float) -> Channels:
+    """The word that is read at each point of the picture; -1 for none."""
+    if not len(seen.lights):
+        return np.full(len(at), -1, dtype=np.int64)
+    away, row = cKDTree(seen.lights.at).query(at)
+    return np.where(away < limit, seen.lights.pixel[row], -1)
+
+
 def _mixture(
-    seen: Evidence, run: str, mixed: Channels, channels: NDArray[np.int32], moved: Points
+    seen: Evidence, run: str, mixed: Channels, wired: Shown, moved: Points
 ) -> tuple[float, float, NDArray[np.bool_]]:
     """What speaks against the channels of several pixels where they should play, and what of it no fault explains; and
     which of those show letters in each other's colour.
@@ -244,13 +252,41 @@ def _mixture(
     if seen.of_all is not None:  # no light of these tells where they are: the map of all may know better
         ways.append(seen.of_all.picture(seen.places[run][mixed]))
     some, letters = slice(None, None, max(1, len(mixed) // MOST_MIXED)), seen.letters(run)
-    every = [channels_seen(seen.look(at[some]), seen.code, channels[some], letters) for at in ways]
+    limit = max(1.2, CLOSE * seen.pitch[run] * seen.scale)
+    takes = _channels(seen, wired)
+    channels, beside = takes[mixed], takes[_in_one_place(moved, mixed, limit / seen.scale)]
+    every = [
+        channels_seen(seen.look(at[some]), seen.code, seen.inner, channels[some], letters, beside[some]) for at in ways
+    ]
     best = int(np.argmax([found.mean() for found in every]))
     badly, at = 1 - every[best], ways[best][some]
     exchanged: NDArray[np.bool_] = np.zeros(len(mixed), dtype=bool)
     if badly.mean() < NOISE:
-        exchanged |= letters_exchanged(seen.look(ways[best]), seen.code, channels, letters).any(axis=1)
-    read = _has_light(tree_of(seen.lights.at), at, max(1.2, CLOSE * seen.pitch[run] * seen.scale))
-    cost = LITTLE * badly + np.where(read, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
-    cost = np.where(seen.glares(at) & ~read, cost.clip(0, GLARED), cost)
+        exchanged |= letters_exchanged(seen.look(ways[best]), seen.code, seen.inner, channels, letters).any(axis=1)
+    here = _word_at(seen, at, limit)
+    own = seen.code.pixel_of(np.concatenate([channels, beside], axis=1)[some].astype(np.int64))[0]
+    # Another light in the same place spoils how well its own goes with what it plays, but not whose word is read.
+    others = (here >= 0) & (own != here[:, None]).all(axis=1)
+    cost = LITTLE * badly + np.where(others, ELSEWHERE, UNSEEN) * ((badly - NOISE) / BADLY).clip(0, 1)
+    cost = np.where(seen.glares(at) & (here < 0), cost.clip(0, GLARED), cost)
     return float(cost.mean()) * len(mixed), LITTLE * float(badly.mean()) * len(mixed), exchanged
+
+
+def _channels(seen: Evidence, wired: Shown) -> NDArray[np.int32]:
+    """The running channels of all pixels of a run, -1 for what does not play, and in a last row of none at all: shape
+    (pixels + 1, letters).
+    """
+    letters = np.arange(0 if wired.mixed is None else wired.mixed.shape[1])
+    whole = seen.code.first[wired.pixel][:, None] + letters
+    found = np.where((wired.pixel >= 0)[:, None], whole, -1 if wired.mixed is None else wired.mixed)
+    return np.asarray(np.vstack([found, np.full_like(found[:1], -1)]), dtype=np.int32)
+
+
+def _in_one_place(moved: Points, pixels: Channels, limit: float) -> Channels:
+    """For each of some pixels another one of the run that hangs where it does; -1 where none does."""
+    if len(moved) < 2:
+        return np.full(len(pixels), -1, dtype=np.int64)
+    away, near = cKDTree(moved).query(moved[pixels], k=2)
+    itself = near[:, 0] == pixels
+    which, away = np.where(itself, near[:, 1], near[:, 0]), np.where(itself, away[:, 1], away[:, 0])
+    return np.where(away < limit, which, -1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import permutations
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from patcher.clip.spots import Series
 from patcher.film.shown import pure
-from patcher.frames.film_code import Code
+from patcher.frames.film_code import Channels, Code
 
 BY_COLOUR = 0.2
 """Of how well light goes with several channels, so much is a matter of its colours."""
@@ -24,43 +24,62 @@ TINY = 1e-9
 """Added to what may be 0, before it divides."""
 
 
-def channels_seen(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.float64]:
+def channels_seen(
+    light: Series,
+    code: Code,
+    inner: Sequence[Channels],
+    mixed: NDArray[np.int32],
+    letters: str,
+    beside: NDArray[np.int32] | None = None,
+) -> NDArray[np.float64]:
     """How well light goes with running channels, the cycle beginning in bin 0: shape (places,), from 0 to 1.
 
     A lens and a bright light mix colours, but not moments: what counts most is the share of the light's changes that
-    are those of the channels, in whatever colours; the rest is how well the colours agree.
+    are those of the channels, in whatever colours; the rest is how well the colours agree. What another pixel in the
+    same place explains does not count.
 
     Args:
         light: shape (places, bins, 3).
         code: what is played.
+        inner: the bins of each segment that count.
         mixed: the channels of each place, -1 for what does not play: shape (places, letters).
         letters: the colour of each channel.
+        beside: those of another pixel in each place, -1 where there is none: shape (places, letters); None: nowhere.
     """
     drive = code.drive(mixed.astype(np.int64)).astype(np.float64)
     meant = np.einsum("nlb,lc->nbc", drive, pure(letters))
+    other = code.drive((mixed[:, :0] if beside is None else beside).astype(np.int64)).astype(np.float64)
+    own_part = slice(0, drive.shape[1])
     left, energy, driven, agree = np.zeros((4, len(light)))
-    for changes, coloured, table in _by_segment(code, light.astype(np.float64), meant, drive.transpose(0, 2, 1)):
+    for changes, coloured, table, theirs in _by_segment(
+        inner, light.astype(np.float64), meant, drive.transpose(0, 2, 1), other.transpose(0, 2, 1)
+    ):
+        every = np.concatenate([table, theirs], axis=2)
+        colours = _colours(every, changes)
+        changes = changes - theirs @ colours[:, own_part.stop :]
         own = (changes**2).sum(axis=(1, 2))
-        left += np.maximum(own - (_colours(table, changes) * (table.transpose(0, 2, 1) @ changes)).sum(axis=(1, 2)), 0)
+        left += ((changes - table @ colours[:, own_part]) ** 2).sum(axis=(1, 2))
         energy += own
         driven += (coloured**2).sum(axis=(1, 2))
         agree += (changes * coloured).sum(axis=(1, 2))
     size = np.sqrt(energy * driven)
-    colours = np.divide(agree, size, out=np.zeros(len(light)), where=size > 0)
+    colours_agree = np.divide(agree, size, out=np.zeros(len(light)), where=size > 0)
     moments = 1 - np.divide(left, energy, out=np.ones(len(light)), where=energy > 0)
-    return (1 - BY_COLOUR) * moments + BY_COLOUR * colours.clip(0, 1)
+    return (1 - BY_COLOUR) * moments + BY_COLOUR * colours_agree.clip(0, 1)
 
 
-def letters_exchanged(light: Series, code: Code, mixed: NDArray[np.int32], letters: str) -> NDArray[np.bool_]:
+def letters_exchanged(
+    light: Series, code: Code, inner: Sequence[Channels], mixed: NDArray[np.int32], letters: str
+) -> NDArray[np.bool_]:
     """Which letters show the channel of another, against what most pixels of their run show: shape (places, letters).
 
     Args:
-        light, code, mixed, letters: as above.
+        light, code, inner, mixed, letters: as above.
     """
     found = np.zeros(mixed.shape, dtype=bool)
     rows = np.flatnonzero((mixed >= 0).all(axis=1))
     drive = code.drive(mixed[rows].astype(np.int64)).astype(np.float64).transpose(0, 2, 1)
-    parts = [*_by_segment(code, light[rows].astype(np.float64), drive)]
+    parts = [*_by_segment(inner, light[rows].astype(np.float64), drive)]
     changes, table = (np.concatenate([part[which] for part in parts], axis=1) for which in (0, 1))
     colour = _colours(table, changes)
     left = ((changes - table @ colour) ** 2).sum(axis=(1, 2))
@@ -80,9 +99,9 @@ def letters_exchanged(light: Series, code: Code, mixed: NDArray[np.int32], lette
     return found
 
 
-def _by_segment(code: Code, *parts: NDArray[np.float64]) -> Iterator[tuple[NDArray[np.float64], ...]]:
+def _by_segment(inner: Sequence[Channels], *parts: NDArray[np.float64]) -> Iterator[tuple[NDArray[np.float64], ...]]:
     """The segments of what goes from bin to bin, each without its mean: shape (places, bins, n) each."""
-    for bins in np.split(np.arange(parts[0].shape[1]), code.segments):
+    for bins in inner:
         yield tuple(part[:, bins] - part[:, bins].mean(axis=1, keepdims=True) for part in parts)
 
 

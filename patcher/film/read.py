@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from patcher.clip import decode, hues, phase, quality, registration, spots, video
+from patcher.clip import decode, hues, phase, quality, registration, slips, spots, video
 from patcher.clip.cube import Cube, cube, kept_points
 from patcher.clip.lights import lights
 from patcher.clip.registration import Laid, Points
@@ -32,6 +32,8 @@ found then."""
 GLARE, BRIGHTER = 200.0, 1.25
 """Grey levels on the mean, and times as bright as most lights are: where it is brighter than both, a letter that does
 not show may be lost in a street light's or a window's light."""
+MOST_LAID = 2
+"""So often are frames laid anew by what was read of them."""
 MOST_SPOTS = 4
 """Times as many spots as pixels are looked at: lit windows and reflections blink, too."""
 
@@ -58,13 +60,22 @@ class Watched:
 Progress = Callable[[float], None]
 
 
-def watch(facts: Facts, bins: int, tell: Progress = lambda part: None) -> Watched:
-    """Lay the frames of a clip on each other, and take the mean of each bin."""
+def watch(
+    facts: Facts, bins: int, tell: Progress = lambda part: None, near: Sequence[registration.Matrix] = ()
+) -> Watched:
+    """Lay the frames of a clip on each other, and take the mean of each bin.
+
+    Args:
+        facts: the clip.
+        bins: of a cycle.
+        tell: is told how much of it is done.
+        near: where each frame is known to lie nearly; none: that is looked for.
+    """
     ground = registration.Ground()
     length = max(facts.seconds, 1.0)
     laid: list[Laid] = []
-    for time, picture in video.ahead(video.frames(facts)):
-        laid.append(ground.lay(time, picture))
+    for number, (time, picture) in enumerate(video.ahead(video.frames(facts))):
+        laid.append(ground.lay(time, picture, near[number] if number < len(near) else None))
         tell(0.45 * min(1.0, time / length))
     shape = ground.mean.shape
     when = phase.phase(laid, shape[0])
@@ -76,6 +87,23 @@ def watch(facts: Facts, bins: int, tell: Progress = lambda part: None) -> Watche
 
     made = cube(told(), laid, when, kept_points(ground.mean), bins)
     return Watched(facts, tuple(laid), when, made, ground.mean)
+
+
+def watched(facts: Facts, code: Code, tell: Progress = lambda part: None) -> tuple[Watched, Heard]:
+    """A clip and its lights, its frames laid anew where the words tell that some lie elsewhere."""
+    seen = watch(facts, code.bins, tell)
+    read = heard(seen, code)
+    for _ in range(MOST_LAID):
+        lights = slips.known(read.lights, code, read.turn.bins, spacing(read.lights))
+        if lights is None or not slips.slipped(seen.cube, lights):
+            break
+        near = slips.relaid(video.ahead(video.frames(facts)), seen.laid, seen.phase, lights)
+        again = watch(facts, code.bins, near=near)
+        better = heard(again, code)
+        if better.lights.agrees.sum() <= read.lights.agrees.sum():
+            break
+        seen, read = again, better
+    return seen, read
 
 
 def heard(seen: Watched, code: Code) -> Heard:
@@ -125,7 +153,8 @@ def evidence(
         return None
     look = spots.Look(seen.cube, read.turn.bins)
     pitch = {run: _pitch(own) for run, own in places.items()}
-    first = Evidence(plan, code, places, pitch, read.lights, told(read), found, read.spots, look, seen.mean)
+    inner = read.templates.inner
+    first = Evidence(plan, code, places, pitch, read.lights, told(read), found, read.spots, look, seen.mean, inner)
     read = closely(first, seen.cube, read, plan.takes if wired is None else wired)
     return replace(first, busy=read.spots, lights=read.lights, hue=told(read))
 
@@ -234,8 +263,7 @@ def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda p
     """What a clip says of a show."""
     if short := quality.too_short(facts, code):
         return Reading(facts, 0, False, short, None, None)
-    seen = watch(facts, code.bins, tell)
-    read = heard(seen, code)
+    seen, read = watched(facts, code, tell)
     tell(0.93)
     frames, missing = len(seen.laid), seen.cube.missing()
     if why := quality.unreadable(seen.laid, seen.phase, read.turn, missing):

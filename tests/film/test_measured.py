@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.random import Generator
 
+from patcher.clip.decode import templates
 from patcher.clip.lights import Lights
 from patcher.faults import parse, planned
 from patcher.film.evidence import Evidence
@@ -98,6 +99,7 @@ class Filmed:
         seen = Evidence(
             self.plan, self.code, self.places, dict.fromkeys(self.places, PITCH), lights, hue, found, lights.at,
             lambda at: np.zeros((len(at), self.code.bins, 3), np.float32), np.zeros(SIZE, np.uint8),
+            templates(self.code).inner,
         )  # fmt: skip
         wired = {run: shown(self.plan.takes[run], "GRB", self.code) for run in self.places}
         fits = {run: fit(seen, run, own, Slack(0.05)) for run, own in wired.items()}

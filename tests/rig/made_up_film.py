@@ -198,7 +198,7 @@ def _evidence(
             mean[(y + dy).clip(0, shape[0] - 1), (x + dx).clip(0, shape[1] - 1)] = grey.mean(axis=1).max(axis=1)
     busy = at[np.sqrt(grey.var(axis=1).sum(axis=1)) > 2]
     pitch = {run: float(np.median(np.hypot(*np.diff(each, axis=0).T))) for run, each in own.places.items()}
-    return Evidence(plan, code, own.places, pitch, found, hue, map_, busy, look, mean)
+    return Evidence(plan, code, own.places, pitch, found, hue, map_, busy, look, mean, templates(code).inner)
 
 
 def _wirings(own: Stage) -> Iterator[Mapping[str, Takes]]:
