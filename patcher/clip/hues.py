@@ -47,6 +47,9 @@ APART = 14.0
 UNLIKELY, UNLIKELY_OF_TWO = 60.0, 30.0
 """Where so much speaks against the likeliest colours, too, the light goes with none; where two segments are all that is
 known of it, less does."""
+UNSURE, UNSURE_PART = 10.0, 0.25
+"""Where so much speaks against colours that are not the planned ones, and such a part of what speaks against those,
+neither is told."""
 WIDER = 1.3
 """By how much more lights are held to differ than most of them do."""
 NARROW = 0.012
@@ -97,8 +100,10 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
             weak = total[some] < LEAST_PART * total[some].max(axis=1, keepdims=True)
             found[np.ix_(rows[weak.any(axis=1)], segments)] = UNKNOWN
             strange[rows] = (easy & (found[some] == UNKNOWN)).any(axis=1)
-    # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it.
-    found[_dark(lights, total, plays, planned) & ~strange[:, None]] = DARK
+    # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it. Nor
+    # does one of which no colour is told.
+    dark = _dark(lights, total, plays, planned) & ~strange[:, None]
+    found[dark & (found >= 0).any(axis=1)[:, None]] = DARK
     return found
 
 
@@ -288,7 +293,9 @@ def _told(
         apart = np.where(other, between, np.inf).min(axis=1)
         easy[:, segment] = np.where(other, at_best, np.inf).min(axis=1) >= APART
         found[(rival - cost[every, best] < SURE) | (apart < APART), segment] = UNKNOWN
-    found[off[every, best] > (UNLIKELY if count > 2 else UNLIKELY_OF_TWO)] = UNKNOWN
+    least, as_meant = off[every, best], (ways == planned).all(axis=1)
+    neither = ~as_meant[best] & (least > np.maximum(UNSURE, UNSURE_PART * off[:, as_meant][:, 0]))
+    found[neither | (least > (UNLIKELY if count > 2 else UNLIKELY_OF_TWO))] = UNKNOWN
     return found, easy
 
 

@@ -175,4 +175,3 @@ def _around(reach: int, step: int) -> Points:
     """Steps to all sides, none of them in the middle: shape (ways, 2)."""
     side = np.arange(-(reach // step) * step, reach + 1, step, dtype=np.float64)
     return np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
-

@@ -74,7 +74,7 @@ def closely(seen: Evidence, cube: Cube, read: Heard, takes: Mapping[str, Takes])
     busy, least = _unread(light, tree.query(found.at)[1], found.pixel, read.templates)
     elsewhere = read.spots[tree.query(read.spots)[0] > ON_SITE]
     restless = np.concatenate([sites.at[busy], elsewhere])
-    restless = restless[activity(series(cube, restless)) > least]  # a lit window has noise
+    restless = restless[activity(series(cube, restless)[:, counted]) > least]  # a lit window has noise
     every = strongest(_as_read(found, read.lights, tree).and_also(read.lights.of(away > ON_SITE)))
     return replace(read, lights=direct(every, tree.query(every.at)[0] < ON_SITE), spots=restless)
 
@@ -117,7 +117,8 @@ def _unread(light: Series, site: Channels, pixel: Channels, own: Templates) -> t
     words: list[list[int]] = [[] for _ in light]
     for where, one in zip(site.tolist(), pixel.tolist(), strict=True):
         words[where].append(one)
-    whole, left = activity(light), activity(without(light, words, own))
+    counted = np.concatenate(own.inner)
+    whole, left = (activity(each[:, counted]) for each in (light, without(light, words, own)))
     has = np.array([bool(each) for each in words])
     usual = float(np.median(whole[has])) if has.any() else 0.0
     least = max(BUSY, STILL * usual)

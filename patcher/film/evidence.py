@@ -24,10 +24,10 @@ STRANGE = 7.0
 BESIDE, BESIDE_EACH, MOST_BESIDE, FEWEST_BESIDE = 12.0, 8, 60, 20
 """Points from a place to what is beside it, at least; so many points around each of so many places are looked at, and
 fewer of them say nothing."""
-BLINKS, BLINK_PART, SHINE_PART, GLARE_TIMES = 3.0, 0.25, 0.6, 2.0
+BLINKS, BLINK_PART, SHINE_PART, GLARE_TIMES, CLIPPED = 3.0, 0.25, 0.6, 2.0, 250.0
 """A place blinks that changes by so many grey levels, and by such a part of what those do whose words are read; it
-shines where it is so bright against them, and a pixel is lost where it is around it, and so many times as bright as
-around them."""
+shines where it is so much brighter than what is around it, against them, or brighter than a camera tells. A pixel is
+lost where it is as bright around it, and so many times as bright as around them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,35 +77,44 @@ class Evidence:
         return np.asarray(((points > 1) & (points < np.array([wide, high]) - 2)).all(axis=1), dtype=bool)
 
     def blinks(self, points: Points) -> NDArray[np.bool_]:
-        """At which points of the picture something blinks or shines, be it read or not, a good part as much as lights
-        do: what is too bright for the camera does not blink.
+        """At which points of the picture something blinks, be it read or not, a good part as much as lights do; or
+        shines: what is too bright for the camera does not blink.
         """
         changes, shines = self._usual if len(self.lights) else (0.0, 255.0)
-        blinks = activity(self.look(points)) > max(BLINKS, BLINK_PART * changes)
-        return np.asarray(blinks | (_values(self.mean, points) > SHINE_PART * shines), dtype=bool)
+        shine = _values(self.mean, points)
+        clear = shine - _values(self._around, points) > SHINE_PART * (shines - self._beside)
+        blinks = self._changes(points) > max(BLINKS, BLINK_PART * changes)
+        return np.asarray(blinks | clear | (shine > CLIPPED), dtype=bool)
+
+    def _changes(self, points: Points) -> NDArray[np.float32]:
+        """By how many grey levels light changes at some points, in the bins that count."""
+        return activity(self.look(points)[:, np.concatenate(self.inner)])
 
     def glares(self, points: Points) -> NDArray[np.bool_]:
-        """Around which points of the picture it is as bright as lights are, so that a pixel is lost in it."""
-        around, least = self._around
-        return np.asarray(_values(around, points) > least, dtype=bool)
+        """Around which points of the picture it is so bright that a pixel is lost there: twice as bright as around most
+        lights, and as bright as they shine themselves.
+        """
+        least = max(GLARE_TIMES * self._beside, SHINE_PART * self._usual[1]) if len(self.lights) else 255.0
+        return np.asarray(_values(self._around, points) > least, dtype=bool)
 
     @cached_property
-    def _around(self) -> tuple[Grey, float]:
-        """How bright it is around each point of the picture, and how bright it must be so that a pixel is lost there:
-        twice as bright as around most lights, and as bright as they shine themselves.
-        """
+    def _around(self) -> Grey:
+        """How bright it is around each point of the picture."""
         import cv2
 
         wide = 2 * max(1, round(spacing(self.lights) / 2)) + 1
-        around = np.asarray(cv2.medianBlur(self.mean.clip(0, 255).astype(np.uint8), wide), dtype=np.float32)
-        usual = float(np.median(_values(around, self.lights.at))) if len(self.lights) else 255.0
-        return around, max(GLARE_TIMES * usual, SHINE_PART * (self._usual[1] if len(self.lights) else 255.0))
+        return np.asarray(cv2.medianBlur(self.mean.clip(0, 255).astype(np.uint8), wide), dtype=np.float32)
+
+    @cached_property
+    def _beside(self) -> float:
+        """How bright it is around lights that are read."""
+        return float(np.median(_values(self._around, self.lights.at))) if len(self.lights) else 0.0
 
     @cached_property
     def _usual(self) -> tuple[float, float]:
         """By how much lights that are read change, and how bright they are, in grey levels."""
         some = self.lights.at[:: max(1, len(self.lights) // 500)]
-        return float(np.median(activity(self.look(some)))), float(np.median(_values(self.mean, some)))
+        return float(np.median(self._changes(some))), float(np.median(_values(self.mean, some)))
 
     def strange(self, run: str) -> float:
         """What speaks against a dark pixel of a run where something blinks: little where all around it does, too. How
@@ -120,7 +129,7 @@ class Evidence:
             taken = cKDTree(np.concatenate([self.lights.at, *map(self.map.picture, self.places.values())]))
             beside = beside[self.inside(beside) & (taken.query(beside)[0] > 0.9 * far)]
             changes, _ = self._usual if len(self.lights) else (0.0, 255.0)
-            busy = activity(self.look(beside)) > max(BLINKS, BLINK_PART * changes)
+            busy = self._changes(beside) > max(BLINKS, BLINK_PART * changes)
             part = float(busy.mean()) if len(busy) >= FEWEST_BESIDE else 0.0
             self._strange[run] = float(min(STRANGE, -np.log(max(part, 1e-9))))
         return self._strange[run]
