@@ -35,6 +35,9 @@ grid patches differ much among themselves, for their neighbours blink; their mea
 NOISE, LEAST = 7.0, (3.0, 15.0)
 """So many times what most points are brighter or darker than what is around them is no noise; grey levels that this is
 held to be at least, and at most: in a dense grid most points are lights."""
+FEW, TWICE, FAINT = 6, 2.0, 0.45
+"""In the mean of so few frames, where no greater a part of the points is so many times as bright as they must be, the
+others are noise."""
 MAPS = (1, 6, 24, 90, 240)
 """Frames after which patches are chosen anew."""
 EVERY, SOME = 48, 6
@@ -215,7 +218,10 @@ class Ground:
             self._meant += 1
             self.mean += (here.astype(np.float32) - self.mean) / self._meant
         if self._frames in MAPS:
-            points = peaks(self.mean, MOST_PATCHES, _least(self.mean))
+            least = _least(self.mean)
+            points, clear = (peaks(self.mean, MOST_PATCHES, times * least) for times in (1, TWICE))
+            if self._meant <= FEW and FEWEST <= len(clear) < FAINT * len(points):
+                points = clear
             if len(points) >= FEWEST:
                 self._patches, self._values = _Patches(self.mean, points), None
 

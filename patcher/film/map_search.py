@@ -22,7 +22,9 @@ from patcher.frames.film_code import Code
 TWICE = 6
 """So many words that play in two places tell which of the two is a reflection."""
 ENOUGH = 0.7
-"""The part of all lights of drawn pixels that must agree, so that nothing else is tried."""
+"""The part of all words of drawn pixels whose lights must agree, so that nothing else is tried."""
+MIRRORED = 0.8
+"""At least so many lights as there are reflections are seen directly, as a part."""
 MOST_LIKELY = 12
 """So many wirings are tried whole."""
 
@@ -60,16 +62,34 @@ def best_map(
     best, most = None, 0
     for takes in _likely(wirings, places, code, lights, near):
         here, there, known = pairs(takes, places, code, lights)
-        found = camera_map(here, there, shape, near)
-        if found is None or not found.upright():
-            continue
-        off = np.hypot(*(found.picture(here) - there).T)
-        agree = int((off < 2 * near).sum())
-        if agree > most and not _reflected(lights.of(known), off < 2 * near):
+        found, agree = _direct(here, there, lights.of(known), shape, near)
+        if found is not None and agree > most:
             best, most = found, agree
-        if most > ENOUGH * len(there):
+        if most > ENOUGH * len(np.unique(lights.pixel[known])):
             break
     return best or shape_map(places, lights.at, shape, spacing(lights), near)
+
+
+def _direct(
+    here: Points, there: Points, lights: Lights, shape: tuple[int, int], near: float
+) -> tuple[CameraMap | None, int]:
+    """The map of some lights, upright and of no reflection, and how many agree on it. As many may be mirrored in a wet
+    ground as are seen: where those agree on a map, that of all others is made.
+    """
+    least = 0.0
+    while True:
+        found = camera_map(here, there, shape, near)
+        if found is None:
+            return None, 0
+        close = np.hypot(*(found.picture(here) - there).T) < 2 * near
+        if close.sum() < least:
+            return None, 0
+        if found.upright() and not _reflected(lights, close):
+            return found, int(close.sum())
+        if least:
+            return None, 0
+        least = MIRRORED * float(close.sum())
+        here, there, lights = here[~close], there[~close], lights.of(np.flatnonzero(~close))
 
 
 def _likely(
