@@ -35,6 +35,11 @@ grid patches differ much among themselves, for their neighbours blink; their mea
 NOISE, LEAST = 7.0, (3.0, 15.0)
 """So many times what most points are brighter or darker than what is around them is no noise; grey levels that this is
 held to be at least, and at most: in a dense grid most points are lights."""
+NEIGHBOURS, SAME_STEP, SHARED, CLEARLY, COARSE = 8, 1.0, 0.5, 0.02, 5.0
+"""So many neighbours of each point are looked at; steps are the same that differ by so many points; such a part of all
+points must share one in a grid. By so much better patches must go with a frame, on the mean, if it lies a step beside;
+this is asked where they are so many points apart.
+"""
 FEW, TWICE, FAINT = 6, 2.0, 0.45
 """In the mean of so few frames, where no greater a part of the points is so many times as bright as they must be, the
 others are noise."""
@@ -142,11 +147,15 @@ def shifted(x: float, y: float) -> Matrix:
 class Ground:
     """The first frame as all others show it, and where the newest lies on it.
 
+    Args:
+        beside: whether to look for each frame a step of a grid beside, too. In a steady hand that does harm.
+
     Attributes:
         mean: of the brightest of red, green and blue of many frames, laid on the first one: shape (height, width).
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, beside: bool = False) -> None:
+        self._beside = beside
         self.mean: Grey = np.zeros((0, 0), dtype=np.float32)
         self._meant = 0
         self._matrix = self._good = np.eye(3)
@@ -165,7 +174,7 @@ class Ground:
         guesses = self._guesses(grey) if near is None else [near @ shifted(x, y) for x, y in NEARLY]
         matrix, part = guesses[0], 1.0
         if self._patches is not None:
-            matrix, part = self._patches.lay(grey, guesses)
+            matrix, part = self._patches.lay(grey, guesses, beside=self._beside and near is None)
         move = float(np.hypot(*(moved(matrix, self._middle) - moved(self._matrix, self._middle))[0]))
         self._matrix = matrix
         found = Laid(time, matrix, part, move, self._changed(grey))
@@ -255,6 +264,8 @@ class _Patches:
         self._solve = np.linalg.solve(normal, weighed.transpose(0, 2, 1))
         self._window = round_window
         self._unit = _unit(held[0], round_window)
+        # In a dense grid a patch shows its neighbours, and how they blink, rather than where the grid ends.
+        self._steps = grid_steps(points) if apart >= COARSE else np.empty((0, 2))
 
     def _sampled(self, image: NDArray[np.uint8] | Grey, matrix: Matrix) -> Grey:
         """An image around each point: shape (points, side²)."""
@@ -265,15 +276,34 @@ class _Patches:
         x, y = np.ascontiguousarray(here[..., 0]), np.ascontiguousarray(here[..., 1])
         return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR), dtype=np.float32)
 
-    def lay(self, grey: Picture, guesses: Sequence[Matrix]) -> tuple[Matrix, float]:
+    def lay(self, grey: Picture, guesses: Sequence[Matrix], *, beside: bool) -> tuple[Matrix, float]:
         """The matrix that takes the mean to a frame, from the best of some guesses, and how many of the patches are
         found there. Where light changes everywhere at once, the frame before tells nothing.
+
+        Args:
+            grey: the frame.
+            guesses: where it may lie.
+            beside: whether to look a step of a grid beside, too.
         """
         import cv2
 
         smooth = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.7), dtype=np.uint8)
-        alike = [float((_unit(self._sampled(smooth, each), self._window) * self._unit).sum()) for each in guesses]
-        matrix = guess = guesses[int(np.argmax(alike))]
+        found, part = self._finely(smooth, max(guesses, key=lambda each: self._alike(smooth, each)))
+        if len(self._steps) and part and beside:
+            # On a grid what lies a pixel beside looks nearly the same: but for its edges.
+            beside = [found @ shifted(*step) for step in self._steps]
+            alike = [self._alike(smooth, each) for each in (found, *beside)]
+            if max(alike) > alike[0] + CLEARLY * len(self.points):
+                found, part = self._finely(smooth, beside[int(np.argmax(alike)) - 1])
+        return found, part
+
+    def _alike(self, smooth: Picture, matrix: Matrix) -> float:
+        """How much patches of a frame look like those of the mean, if it lies so."""
+        return float((_unit(self._sampled(smooth, matrix), self._window) * self._unit).sum())
+
+    def _finely(self, smooth: Picture, guess: Matrix) -> tuple[Matrix, float]:
+        """Where a frame lies, from where it lies about, and how many of the patches are found there."""
+        matrix = guess
         for _ in range(ROUNDS):
             values = self._sampled(smooth, matrix)
             gain, _, x, y = np.einsum("nip,np->in", self._solve, values)
@@ -290,6 +320,24 @@ class _Patches:
         gain, _, x, y = np.einsum("nip,np->in", self._solve, values)
         shift = np.column_stack([x, y]) / np.maximum(gain, 1e-6)[:, None]
         return matrix, float(((gain > 0.1) & (np.hypot(*shift.T) < REACH)).mean())
+
+
+def grid_steps(points: Points) -> Points:
+    """The steps from a point to others nearby that many points share, as in a grid: shape (steps, 2)."""
+    from scipy.spatial import cKDTree
+
+    if len(points) <= NEIGHBOURS:
+        return np.empty((0, 2))
+    near = cKDTree(points).query(points, k=NEIGHBOURS + 1)[1][:, 1:]
+    steps = (points[near] - points[:, None]).reshape(-1, 2)
+    alike = cKDTree(steps).query_ball_point(steps, SAME_STEP, return_length=True)
+    found: list[NDArray[np.float64]] = []
+    for row in np.argsort(-alike, kind="stable"):
+        if alike[row] < SHARED * len(points) or len(found) == NEIGHBOURS:
+            break
+        if all(np.hypot(*(steps[row] - other)) > 2 * SAME_STEP for other in found):
+            found.append(np.median(steps[np.hypot(*(steps - steps[row]).T) < SAME_STEP], axis=0))
+    return np.array(found).reshape(-1, 2)
 
 
 def _unit(values: Grey, window: NDArray[np.float64]) -> Grey:

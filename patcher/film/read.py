@@ -61,7 +61,12 @@ Progress = Callable[[float], None]
 
 
 def watch(
-    facts: Facts, bins: int, tell: Progress = lambda part: None, near: Sequence[registration.Matrix] = ()
+    facts: Facts,
+    bins: int,
+    tell: Progress = lambda part: None,
+    *,
+    near: Sequence[registration.Matrix] = (),
+    beside: bool = False,
 ) -> Watched:
     """Lay the frames of a clip on each other, and take the mean of each bin.
 
@@ -70,8 +75,9 @@ def watch(
         bins: of a cycle.
         tell: is told how much of it is done.
         near: where each frame is known to lie nearly; none: that is looked for.
+        beside: whether it is also looked for a step of a grid beside.
     """
-    ground = registration.Ground()
+    ground = registration.Ground(beside=beside)
     length = max(facts.seconds, 1.0)
     laid: list[Laid] = []
     for number, (time, picture) in enumerate(video.ahead(video.frames(facts))):
@@ -90,20 +96,41 @@ def watch(
 
 
 def watched(facts: Facts, code: Code, tell: Progress = lambda part: None) -> tuple[Watched, Heard]:
-    """A clip and its lights, its frames laid anew where the words tell that some lie elsewhere."""
-    seen = watch(facts, code.bins, tell)
-    read = heard(seen, code)
+    """A clip and its lights. Where its words tell that frames lie elsewhere, or where nothing can be read, they are
+    laid anew: the lights that are read best count.
+    """
+    first = watch(facts, code.bins, tell)
+    plainly, slid = _steadied(first, heard(first, code), code)
+    if not slid and not _unreadable(*plainly):
+        return plainly
+    other = watch(facts, code.bins, beside=True)
+    return max(plainly, _steadied(other, heard(other, code), code)[0], key=lambda one: _agrees(one[1]))
+
+
+def _steadied(seen: Watched, read: Heard, code: Code) -> tuple[tuple[Watched, Heard], bool]:
+    """A clip, its frames laid anew by its words as long as those are read better then; and whether that was tried."""
+    slid = False
     for _ in range(MOST_LAID):
         lights = slips.known(read.lights, code, read.turn.bins, spacing(read.lights))
         if lights is None or not slips.slipped(seen.cube, lights):
             break
-        near = slips.relaid(video.ahead(video.frames(facts)), seen.laid, seen.phase, lights)
-        again = watch(facts, code.bins, near=near)
+        slid = True
+        near = slips.relaid(video.ahead(video.frames(seen.facts)), seen.laid, seen.phase, lights)
+        again = watch(seen.facts, code.bins, near=near)
         better = heard(again, code)
-        if better.lights.agrees.sum() <= read.lights.agrees.sum():
+        if _agrees(better) <= _agrees(read):
             break
         seen, read = again, better
-    return seen, read
+    return (seen, read), slid
+
+
+def _agrees(read: Heard) -> float:
+    return float(read.lights.agrees.sum())
+
+
+def _unreadable(seen: Watched, read: Heard) -> str:
+    """Why no word of a clip can be read; empty where some can."""
+    return quality.unreadable(seen.laid, seen.phase, read.turn, seen.cube.missing())
 
 
 def heard(seen: Watched, code: Code) -> Heard:
@@ -266,7 +293,7 @@ def read_clip(facts: Facts, plan: Planned, code: Code, tell: Progress = lambda p
     seen, read = watched(facts, code, tell)
     tell(0.93)
     frames, missing = len(seen.laid), seen.cube.missing()
-    if why := quality.unreadable(seen.laid, seen.phase, read.turn, missing):
+    if why := _unreadable(seen, read):
         return Reading(facts, frames, False, why, None, seen.mean)
     found = explained(plan, code, seen, read)
     if found is None:
