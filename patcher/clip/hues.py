@@ -103,7 +103,8 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
     # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it. Nor
     # does one of which no colour is told.
     dark = _dark(lights, total, plays, planned) & ~strange[:, None]
-    found[dark & (found >= 0).any(axis=1)[:, None]] = DARK
+    dark[~np.any(found >= 0, axis=1)] = False
+    found[dark] = DARK
     return found
 
 

@@ -291,10 +291,10 @@ class _Patches:
         found, part = self._finely(smooth, max(guesses, key=lambda each: self._alike(smooth, each)))
         if len(self._steps) and part and beside:
             # On a grid what lies a pixel beside looks nearly the same: but for its edges.
-            beside = [found @ shifted(*step) for step in self._steps]
-            alike = [self._alike(smooth, each) for each in (found, *beside)]
+            ways = [found, *(found @ shifted(*step) for step in self._steps)]
+            alike = [self._alike(smooth, each) for each in ways]
             if max(alike) > alike[0] + CLEARLY * len(self.points):
-                found, part = self._finely(smooth, beside[int(np.argmax(alike)) - 1])
+                found, part = self._finely(smooth, ways[int(np.argmax(alike))])
         return found, part
 
     def _alike(self, smooth: Picture, matrix: Matrix) -> float:

@@ -129,7 +129,8 @@ def _ways(goes: Levels, around: Points) -> NDArray[np.int64]:
     after = np.searchsorted(told, frames).clip(0, len(told) - 1)
     before = (after - 1).clip(0)
     nearest = np.where(frames - told[before] < told[after] - frames, told[before], told[after])
-    return np.array(likely)[best[nearest]]
+    found: NDArray[np.int64] = np.array(likely)[best[nearest]]
+    return found
 
 
 def _frame_goes(picture: Picture, one: Laid, when: Phase, lights: Known, around: Points) -> Levels:
@@ -159,7 +160,7 @@ def _agrees(seen: Levels, meant: Levels) -> Levels:
     """How well light goes with what is meant, the mean of each light taken out: shape (ways,)."""
     seen, meant = (each - each.mean(axis=-1, keepdims=True) for each in (seen, meant))
     size = np.sqrt((seen**2).sum(axis=(1, 2)) * (meant**2).sum())
-    return np.divide((seen * meant).sum(axis=(1, 2)), size, out=np.zeros(len(seen)), where=size > 0)
+    return _divided((seen * meant).sum(axis=(1, 2)), size)
 
 
 def _correlation(seen: Levels, meant: Levels, weight: Levels) -> Levels:
@@ -168,7 +169,12 @@ def _correlation(seen: Levels, meant: Levels, weight: Levels) -> Levels:
     meant = meant - meant @ share
     seen = seen - (seen @ share)[:, None]
     size = np.sqrt((seen**2 @ share) * (meant**2 @ share))
-    return np.divide(seen @ (meant * share), size, out=np.zeros(len(seen)), where=size > 0)
+    return _divided(seen @ (meant * share), size)
+
+
+def _divided(above: Levels, below: Levels) -> Levels:
+    """A quotient; 0 where it is of nothing."""
+    return np.asarray(np.divide(above, below, out=np.zeros(len(above)), where=below > 0), dtype=np.float64)
 
 
 def _around(reach: int, step: int) -> Points:
