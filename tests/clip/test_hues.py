@@ -310,3 +310,36 @@ def test_a_pixel_of_one_colour_among_others_breaks_nothing() -> None:
     assert ((found == planned) | (found == UNKNOWN)).all()
     several = np.arange(150) % 5 > 0
     assert (found[several] == planned[several]).mean() > TOLD
+
+
+def test_a_light_between_two_orders_of_colours_has_neither() -> None:
+    """Light of another pixel lies over it: it looks half like the one and half like the other."""
+    rng = np.random.default_rng(6)
+    planned = turns(150)
+    light = seen(planned, STRONG, rng)
+    own, other = STRONG[planned[60]], STRONG[np.array([1, 0, 2])[planned[60]]]
+    light.swing[60] = 50 * (0.38 * own + 0.62 * other)
+    light.swing[90] = 50 * STRONG[(planned[90] + 1) % 3]
+    found = hues(light, planned, "RGB")
+    assert (found[60] == UNKNOWN).all()
+    assert (found[90] == (planned[90] + 1) % 3).all()
+
+
+def test_two_segments_that_look_alike_are_of_no_two_letters() -> None:
+    """A pixel half hidden behind another: where its own letter does not shine, the other one's blue does."""
+    rng = np.random.default_rng(7)
+    planned = turns(150)
+    light = seen(planned, STRONG, rng, noise=0.01)
+    light.swing[:] += rng.normal(0, 0.01, light.swing.shape) * light.swing.sum(axis=2, keepdims=True)
+    light.swing[60] = 30 * np.array([1.0, 1.0, 0.0])[:, None] * STRONG[2]
+    light.parts[60, 2] = 0.1
+    assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()
+
+
+def test_a_light_of_which_no_colour_is_told_lacks_none() -> None:
+    rng = np.random.default_rng(8)
+    planned = turns(150)
+    light = seen(planned, STRONG, rng)
+    light.swing[60] *= np.array([1.0, 0.3, 0.05], np.float32)[:, None]
+    light.parts[60] = [0.77, 0.36, 0.05]
+    assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from patcher.clip.registration import Ground, Laid, brightest, peaks
+from patcher.clip.registration import Ground, Laid, brightest, grid_steps, peaks
 from rig.examples import seeds
 
 SHAPE = (200, 240)
@@ -117,6 +117,39 @@ def test_a_grid_does_not_slip_by_a_pitch(pitch: float, seed: int) -> None:
         true = view(shift)
         found = ground.lay(number / 30, drawn(through(true, at), level))
         assert off(found, true, at) < 0.25
+
+
+@pytest.mark.parametrize("seed", seeds(1, 8))
+def test_where_a_frame_lay_a_step_of_a_grid_beside_those_after_it_do_not(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    at = grid(7.0, 14, 12)
+    plainly, beside = Ground(), Ground(beside=True)
+    for number, level in enumerate(blinking(rng, len(at), 40)):
+        picture, wrong = drawn(at, level), view(np.array([7.0, 0.0])) if number == 30 else None
+        found = [ground.lay(number / 30, picture, wrong) for ground in (plainly, beside)]
+    assert off(found[0], np.eye(3), at) > 6, "nothing tells but the edges of the grid"
+    assert off(found[1], np.eye(3), at) < 0.3
+
+
+def test_the_steps_of_a_grid_are_those_that_many_points_share() -> None:
+    rng = np.random.default_rng(4)
+    steps = grid_steps(grid(7.0) + rng.normal(0, 0.05, (480, 2)))
+    assert len(steps) == 8
+    for step in ([7, 0], [-7, 0], [0, 7], [0, -7]):
+        assert np.hypot(*(steps - step).T).min() < 0.1
+    assert len(grid_steps(scattered(rng, 150))) == 0
+
+
+def test_a_few_faint_dots_are_laid_though_most_bright_points_of_a_frame_are_noise() -> None:
+    rng = np.random.default_rng(7)
+    at, ground = scattered(rng, 20), Ground()
+    for number, level in enumerate(blinking(rng, len(at), 30)):
+        true = view(np.array([0.5, -0.3]) * np.sin(number))
+        grain = np.where(rng.random(SHAPE) < 0.004, rng.uniform(8, 16, SHAPE), 0) + rng.normal(0, 1, SHAPE)
+        picture = (drawn(through(true, at), level) + grain[..., None]).clip(0, 255).astype(np.uint8)
+        found = ground.lay(number / 30, picture)
+        assert found.good
+        assert off(found, true, at) < 0.3
 
 
 def test_a_frame_in_which_all_light_changes_is_no_jump() -> None:

@@ -142,6 +142,27 @@ def test_light_goes_with_its_own_channels_though_it_is_too_bright_and_with_no_ot
     assert np.median(apart) < 0.4
 
 
+@given(st.integers(0, 10**6))
+def test_light_goes_with_its_channels_in_spite_of_another_pixel_in_its_place_and_of_a_car(seed: int) -> None:
+    """An arch that is strung over and back; headlights sweep over it for a second."""
+    own, rng = hut(), np.random.default_rng(seed)
+    every = own.plan.takes["panel"]
+    row, other = rng.choice(len(every) - 3, 2, replace=False)
+    mixed, beside = every[[row]] + 1, every[[other]]
+    light = 120 * (own.light(mixed, "RGB", rng) + own.light(beside, "RGB", rng))
+    sweep = rng.integers(2, own.code.bins - 12) + np.arange(10)
+    light[:, sweep] += rng.uniform(200, 500, (1, 10, 1))
+    light = (light + rng.normal(0, 1, light.shape)).astype(np.float32)
+    away = np.zeros(own.code.bins, dtype=bool)
+    away[sweep] = True
+    inner, whole = templates(own.code, away).inner, templates(own.code).inner
+    both, one = beside.astype(np.int32), mixed.astype(np.int32)
+    assert channels_seen(light, own.code, inner, one, "RGB", both)[0] > 0.85
+    assert channels_seen(light, own.code, inner, one, "RGB")[0] < 0.8
+    assert channels_seen(light, own.code, whole, one, "RGB", both)[0] < 0.8
+    assert channels_seen(light, own.code, inner, (one + 30).astype(np.int32), "RGB", both)[0] < 0.5
+
+
 @given(st.integers(0, 10**6), st.permutations(range(3)))
 def test_letters_in_each_others_colour_are_told_where_the_channels_are_of_several_pixels(
     seed: int, order: list[int]

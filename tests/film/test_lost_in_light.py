@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from patcher.clip.decode import templates
 from patcher.faults import departure, parse
 from patcher.film.evidence import STRANGE, Evidence
 from patcher.film.fit import Slack, fit
@@ -87,3 +88,53 @@ def test_no_broken_data_is_named_before_leaves_that_hide_what_is_behind() -> Non
     busy = np.concatenate([seen.busy, seen.map.picture(own.places["ledge"][-9:])])
     leaves = replace(seen, lights=seen.lights.of(kept), hue=seen.hue[kept], busy=busy)
     assert not [fault for fault in explained(leaves).named if fault.kind == "flicker"]
+
+
+def test_a_car_that_lights_all_for_a_second_lets_no_dark_pixel_blink() -> None:
+    own, seen = hut(), seen_with("dead:box/3")
+    sweep = 20 + np.arange(10)
+    away = np.zeros(own.code.bins, dtype=bool)
+    away[sweep] = True
+
+    def with_car(points: np.ndarray) -> np.ndarray:
+        found = seen.look(points).copy()
+        found[:, sweep] += 150
+        return found
+
+    dark = seen.map.picture(own.places["sill"])
+    passed = replace(seen, look=with_car)
+    assert passed.blinks(dark).all()
+    assert not replace(passed, inner=templates(own.code, away).inner).blinks(dark).any()
+    assert replace(passed, inner=templates(own.code, away).inner).blinks(seen.map.picture(own.places["rail"])).all()
+
+
+def test_a_bright_wall_does_not_shine_and_a_light_before_it_does() -> None:
+    """A light too bright for the camera does not blink: but it is brighter than what is around it."""
+    own, seen = hut(), seen_with("dead:box/3")
+    dark = seen.map.picture(own.places["sill"])
+    x, y = np.round(dark).astype(int).T
+    lit = np.maximum(seen.mean, 0.8 * float(np.median(seen.mean[seen.mean > 30])))
+    assert not replace(seen, mean=lit).blinks(dark).any()
+    shining = lit.copy()
+    shining[y, x] = 2 * lit.max()
+    assert replace(seen, mean=shining.clip(0, 249)).blinks(dark).all()
+    assert replace(seen, mean=np.full_like(lit, 255.0)).blinks(dark).all()
+
+
+def test_own_words_speak_less_against_channels_of_several_pixels_than_others() -> None:
+    """Another turn of a tree hangs before half of them: their light is mixed, but a word of their own is read."""
+    own, seen = hut(), seen_with("channel-shift:box/1=1")
+    takes = departure(own.plan, (parse("channel-shift:box/1=1", own.plan.wiring),)).takes["panel"]
+    wired, here = shown(takes, own.letters("panel"), own.code), seen.map.picture(own.places["panel"])
+    assert (wired.pixel == MIXED).mean() > 0.9
+    noise = np.random.default_rng(2).normal(0, 25, (1, own.code.bins, 3))
+    dim = replace(seen, look=lambda points: (seen.look(points) + noise).astype(np.float32))
+    rows = np.arange(len(takes)) % len(seen.lights)
+    first = own.code.pixel_of(takes[:, 0].astype(np.int64))[0].clip(0)
+    elsewhere = np.full(len(takes), seen.planned("ledge")[0])
+    costs = [
+        fit(replace(dim, lights=replace(seen.lights.of(rows), at=here, pixel=words)), "panel", wired, Slack(0.005)).cost
+        for words in (first, elsewhere)
+    ]
+    assert costs[0] < 0.6 * costs[1]
+    assert costs[1] > 2 * len(takes)

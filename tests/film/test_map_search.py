@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,3 +43,23 @@ def test_a_map_is_found_by_the_true_wiring_and_few_are_made_whole(texts: str, mo
     here, there, _ = pairs({**own.plan.takes, **true}, own.places, own.code, seen.lights)
     off = np.hypot(*(found.picture(here) - there).T)
     assert (off < 2.0).mean() > 0.9
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_map_is_not_that_of_what_a_wet_yard_mirrors(turned: bool) -> None:
+    """Each light is there twice: upright, and fainter upside down below; whichever is looked at first."""
+    own = hut()
+    seen = filmed(own, {}, np.random.default_rng(9), 0.0).seen
+    assert seen is not None
+    lights = seen.lights
+    high = 2 * lights.at[:, 1].max() + 20
+    mirrored = replace(
+        lights, at=np.column_stack([lights.at[:, 0], high - lights.at[:, 1]]), flux=0.5 * lights.flux
+    )  # fmt: skip
+    both = mirrored.and_also(lights) if turned else lights.and_also(mirrored)
+    shape = (int(high) + 20, seen.mean.shape[1])
+    found = best_map([own.plan.takes], own.places, own.code, both, shape)
+    assert found is not None
+    assert found.upright()
+    here, there, _ = pairs(own.plan.takes, own.places, own.code, lights)
+    assert np.median(np.hypot(*(found.picture(here) - there).T)) < 1.0
