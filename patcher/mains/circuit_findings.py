@@ -5,7 +5,7 @@ It plans nothing there: it counts and warns. Local code and a licensed electrici
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from patcher.errors import Finding, Severity, first_few
 from patcher.mains.circuits import MainsCircuit, mains
@@ -25,7 +25,12 @@ def findings(wiring: Wiring, state: Power | None = None) -> list[Finding]:
     if not wiring.show.sockets:
         return []
     state = state or power(wiring)
-    return [finding for circuit in mains(state) for finding in _of_circuit(circuit, state.level)]
+    circuits = mains(state)
+    behind: dict[str, list[MainsCircuit]] = {}
+    for circuit in circuits:
+        behind.setdefault(circuit.rcd_name, []).append(circuit)
+    found = [finding for circuit in circuits for finding in _of_circuit(circuit, state.level)]
+    return found + [finding for device in behind.values() for finding in _leaks(device)]
 
 
 def too_bright(state: Power) -> list[Finding]:
@@ -41,14 +46,19 @@ def _of_circuit(circuit: MainsCircuit, level: float) -> Iterator[Finding]:
     if not circuit.supplies:
         return
     yield from _unsaid(circuit)
-    yield from _residual_current(circuit)
+    if circuit.rcd is False:
+        says = "has no residual-current device: where water and mains meet, that can kill"
+        yield _finding("warning", "no-rcd", (circuit,), says, "have one fitted before the season, and test it")
     yield from _switched_on(circuit)
 
 
-def _finding(severity: Severity, rule: str, circuit: MainsCircuit, says: str, remedy: str) -> Finding:
-    """A finding about a circuit, at the first of its sockets by name: so it stays where tables change places."""
-    names = sorted(load.socket.name for load in circuit.sockets)
-    besides = "" if names == [circuit.name] else f" (circuit {circuit.name}: {first_few(names, 3)})"
+def _finding(severity: Severity, rule: str, circuits: Sequence[MainsCircuit], says: str, remedy: str) -> Finding:
+    """A finding about a circuit, or about all behind one residual-current device, at the first of their sockets by
+    name: so it stays where tables change places.
+    """
+    names = sorted(load.socket.name for circuit in circuits for load in circuit.sockets)
+    of = f"circuit {circuits[0].name}" if len(circuits) == 1 else f"device {circuits[0].rcd_name}"
+    besides = "" if names == [circuits[0].name] else f" ({of}: {first_few(names, 3)})"
     return Finding(severity, rule, "power", f"socket.{names[0]}", f"{says}{besides}", f"{remedy}; {LOCAL}")
 
 
@@ -76,11 +86,11 @@ def _breaker(circuit: MainsCircuit, level: float) -> Iterator[Finding]:
         says = f"{least}{takes} A are taken at level {level:g}, and the breaker is rated {rated} A"
         if not over:
             says += f": for {CONTINUOUS_HOURS} hours and more it carries {CONTINUOUS * 100:g} % of that, {carries} A"
-        yield _finding("error" if over else "warning", "breaker", circuit, says, relief)
+        yield _finding("error" if over else "warning", "breaker", (circuit,), says, relief)
     if taken.full_white > breaker + SLIGHT and not over:
         takes, rated = apart(taken.full_white, breaker, decimals=2)
         says = f"{least}{takes} A would be taken at full white, and the breaker is rated {rated} A"
-        yield _finding("note", "breaker-full-white", circuit, says, "send no full white, or move a supply")
+        yield _finding("note", "breaker-full-white", (circuit,), says, "send no full white, or move a supply")
 
 
 def _unsaid(circuit: MainsCircuit) -> Iterator[Finding]:
@@ -88,29 +98,31 @@ def _unsaid(circuit: MainsCircuit) -> Iterator[Finding]:
     said = {"volts": circuit.volts == circuit.volts, "breaker": circuit.breaker is not None}
     if left := [key for key, given in said.items() if not given]:
         says = f"has no {' and no '.join(left)}, so its amperes are not held against the breaker"
-        yield _finding("note", "mains-not-said", circuit, says, f"write {' and '.join(left)}")
+        yield _finding("note", "mains-not-said", (circuit,), says, f"write {' and '.join(left)}")
     if circuit.rcd_ma is None and circuit.rcd is not False:
         says = "does not say at which current its residual-current device trips, nor whether there is one"
         remedy = "write rcd_ma, as 30 (6 in some places), or rcd = false; outdoors there must be one"
         if circuit.rcd:
             says, remedy = "does not say at which current its residual-current device trips", "write rcd_ma, as on it"
-        yield _finding("note", "mains-not-said", circuit, says, remedy)
+        yield _finding("note", "mains-not-said", (circuit,), says, remedy)
     if circuit.unknown:
         says = f"what {first_few(circuit.unknown, 3)} gives is not known, so the sum is not known"
-        yield _finding("note", "mains-unknown", circuit, says, "patcher power SHOW says what is missing")
+        yield _finding("note", "mains-unknown", (circuit,), says, "patcher power SHOW says what is missing")
 
 
-def _residual_current(circuit: MainsCircuit) -> Iterator[Finding]:
-    if circuit.rcd is False:
-        says = "has no residual-current device: where water and mains meet, that can kill"
-        yield _finding("warning", "no-rcd", circuit, says, "have one fitted before the season, and test it")
-    if circuit.rcd_ma is None or circuit.most_leakage is None:
+def _leaks(behind: Sequence[MainsCircuit]) -> Iterator[Finding]:
+    """More than may leak all the time behind one residual-current device, on all of its circuits."""
+    device = behind[0]
+    if device.rcd_ma is None or device.most_leakage is None:
         return
-    if circuit.leakage > circuit.most_leakage + SLIGHT:
-        leaks, trips, most = apart(circuit.leakage, circuit.rcd_ma, circuit.most_leakage)
-        says = f"{leaks} mA leak from its supplies, more than a third ({most} mA) of what trips its device ({trips} mA)"
+    if device.rcd_leakage > device.most_leakage + SLIGHT:
+        leaks, trips, most = apart(device.rcd_leakage, device.rcd_ma, device.most_leakage)
+        of = "its" if len(behind) == 1 else f"all {len(behind)} circuits’"
+        says = (
+            f"{leaks} mA leak from {of} supplies, more than a third ({most} mA) of what trips its device ({trips} mA)"
+        )
         remedy = "spread the supplies over several residual-current devices, and never leave one out"
-        yield _finding("warning", "rcd-leakage", circuit, says, remedy)
+        yield _finding("warning", "rcd-leakage", behind, says, remedy)
 
 
 def _switched_on(circuit: MainsCircuit) -> Iterator[Finding]:
@@ -125,4 +137,4 @@ def _switched_on(circuit: MainsCircuit) -> Iterator[Finding]:
     remedy = f"switch them on one after the other, as {first_few(names, 4)}"
     if len(names) == 1:
         remedy = "ask for a breaker of a slower type, or a supply with less inrush"
-    yield _finding("note", "inrush", circuit, says, remedy)
+    yield _finding("note", "inrush", (circuit,), says, remedy)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from patcher.mains.usual import CONTINUOUS, EFFICIENCY, INRUSH_AMPS, LEAKAGE_MA, LEAKED, POWER_FACTOR
 from patcher.power.flow import SLIGHT, Power, SupplyLoad
-from patcher.show.mains_tables import Socket
+from patcher.show.mains_tables import Socket, rcd_names
 from patcher.show.schema import Supply
 
 
@@ -101,7 +101,7 @@ class SocketLoad:
 
 @dataclass(frozen=True)
 class MainsCircuit:
-    """Sockets that share one breaker and one residual-current device.
+    """Sockets that share one breaker and stand behind one residual-current device, which others may stand behind, too.
 
     Attributes:
         name: its name.
@@ -110,6 +110,8 @@ class MainsCircuit:
         breaker: its rating in amperes; None where the file does not say.
         rcd_ma: milliamperes that trip its residual-current device; None where the file does not say, or there is none.
         rcd: whether there is such a device; None where the file does not say.
+        rcd_name: its name: that of the circuit, where no other shares it.
+        rcd_leakage: milliamperes that leak to earth from all supplies behind it, on whatever circuit.
     """
 
     name: str
@@ -118,6 +120,8 @@ class MainsCircuit:
     breaker: float | None
     rcd_ma: float | None
     rcd: bool | None
+    rcd_name: str
+    rcd_leakage: float
 
     @property
     def supplies(self) -> tuple[SupplyLoad, ...]:
@@ -156,12 +160,12 @@ class MainsCircuit:
 
     @property
     def leakage(self) -> float:
-        """Milliamperes that leak from all supplies to earth."""
+        """Milliamperes that leak from its own supplies to earth."""
         return sum(leakage(load.supply) for load in self.supplies)
 
     @property
     def most_leakage(self) -> float | None:
-        """Milliamperes that may leak all the time."""
+        """Milliamperes that may leak all the time behind its residual-current device."""
         return None if self.rcd_ma is None else self.rcd_ma * LEAKED
 
     @property
@@ -196,22 +200,34 @@ def mains_at_level(state: Power) -> tuple[MainsCircuit, ...]:
 
 
 def _circuits(state: Power, loads: tuple[SupplyLoad, ...]) -> tuple[MainsCircuit, ...]:
-    named: dict[str, list[Socket]] = {}
-    for socket in state.show.sockets.values():
-        named.setdefault(socket.circuit_name, []).append(socket)
-    return tuple(_circuit(name, sockets, loads) for name, sockets in named.items())
-
-
-def _circuit(name: str, sockets: list[Socket], loads: tuple[SupplyLoad, ...]) -> MainsCircuit:
-    volts = next(_said(socket.volts for socket in sockets), nan)
-    trips = next(_said(socket.rcd_ma for socket in sockets), None)
-    has = next((socket.rcd for socket in sockets if socket.rcd is not None), None)
-    found = (
-        SocketLoad(socket, tuple(load for load in loads if load.supply.socket == socket.name), volts)
-        for socket in sockets
+    sockets = state.show.sockets.values()
+    devices = rcd_names(sockets)
+    return tuple(
+        _circuit(
+            name,
+            device,
+            [socket for socket in sockets if socket.circuit_name == name],
+            [socket for socket in sockets if devices[socket.circuit_name] == device],
+            loads,
+        )
+        for name, device in devices.items()
     )
+
+
+def _circuit(
+    name: str, device: str, sockets: list[Socket], behind: list[Socket], loads: tuple[SupplyLoad, ...]
+) -> MainsCircuit:
+    volts = next(_said(socket.volts for socket in sockets), nan)
     breaker = next(_said(socket.breaker for socket in sockets), None)
-    return MainsCircuit(name, tuple(found), volts, breaker, trips, True if trips is not None else has)
+    trips = next(_said(socket.rcd_ma for socket in behind), None)
+    has = next((socket.rcd for socket in behind if socket.rcd is not None), None)
+    own = tuple(SocketLoad(socket, _plugged_in(socket, loads), volts) for socket in sockets)
+    leaks = sum(leakage(load.supply) for socket in behind for load in _plugged_in(socket, loads))
+    return MainsCircuit(name, own, volts, breaker, trips, True if trips is not None else has, device, leaks)
+
+
+def _plugged_in(socket: Socket, loads: tuple[SupplyLoad, ...]) -> tuple[SupplyLoad, ...]:
+    return tuple(load for load in loads if load.supply.socket == socket.name)
 
 
 def _said(values: Iterable[float | None]) -> Iterator[float]:

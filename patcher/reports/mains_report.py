@@ -45,6 +45,8 @@ def say(circuits: Sequence[MainsCircuit], level: float, season: Season | None) -
     print(
         "Inrush: of all supplies at once. Leakage: of at most a third of what trips the residual-current device (RCD)."
     )
+    if len({circuit.rcd_name for circuit in circuits}) < len(circuits):
+        print("Leakage counts all circuits behind the same device.")
     for line in _said(circuits):
         print(line)
     if season is not None:
@@ -84,8 +86,9 @@ def _socket_row(load: SocketLoad) -> tuple[str, ...]:
 
 def _circuit_row(circuit: MainsCircuit) -> tuple[str, ...]:
     rcd = "none" if circuit.rcd is False else "not said" if circuit.rcd_ma is None else f"{circuit.rcd_ma:g} mA"
+    rcd += "" if circuit.rcd_name == circuit.name else f", {circuit.rcd_name}"
     breaker, hours, most = circuit.breaker, circuit.continuous, circuit.most_leakage
-    leaks = f"{circuit.leakage:g}" + ("" if most is None else f" of {most:.3g}") + " mA"
+    leaks = f"{circuit.rcd_leakage:g}" + ("" if most is None else f" of {most:.3g}") + " mA"
     return (
         circuit.name, *map(_amps, circuit.amps), "not said" if hours is None else f"{hours:g} A",
         "not said" if breaker is None else f"{breaker:g} A", f"{circuit.inrush:g} A", leaks, rcd,
@@ -163,7 +166,8 @@ def _circuit_json(circuit: MainsCircuit) -> dict[str, Any]:
         "circuit": circuit.name, **_takes("watts", circuit.watts), **_takes("amps", circuit.amps),
         "breaker": circuit.breaker, "for_hours": circuit.continuous, "inrush_amps": circuit.inrush,
         "leakage_ma": circuit.leakage, "most_leakage_ma": circuit.most_leakage, "rcd": circuit.rcd,
-        "rcd_ma": circuit.rcd_ma, "switch_on": list(circuit.switch_on),
+        "rcd_ma": circuit.rcd_ma, "rcd_name": circuit.rcd_name, "rcd_leakage_ma": circuit.rcd_leakage,
+        "switch_on": list(circuit.switch_on),
     }  # fmt: skip
 
 

@@ -201,7 +201,7 @@ class BoxSheet:
 
     @property
     def rcds(self) -> tuple[str, ...]:
-        """The circuits whose residual-current device stands before a supply in it."""
+        """The names of the residual-current devices before the supplies in it."""
         return tuple(dict.fromkeys(one.rcd_of for one in self.supplies if one.rcd_of and one.box == self.box))
 
     @property

@@ -17,8 +17,8 @@ from patcher.show.schema import Feed
 class SupplySheet:
     """One supply: its rating, what it gives at the show's level, and the level at which it gives 80 % of its rating.
 
-    The socket that it is plugged into, and the circuit whose residual-current device stands before it: where they are
-    given.
+    The socket that it is plugged into, and the name of the residual-current device before it, that of its circuit where
+    it has none of its own: where they are given.
     """
 
     supply: str
@@ -79,8 +79,9 @@ def supply_sheets(state: Power) -> tuple[SupplySheet, ...]:
     """Every supply that is not kept on the shelf."""
     boxes = state.show.controllers.values()
     tested = {
-        load.supply.name: circuit.name for circuit in mains_at_level(state) if circuit.rcd for load in circuit.supplies
-    }
+        load.supply.name: circuit.rcd_name
+        for circuit in mains_at_level(state) if circuit.rcd for load in circuit.supplies
+    }  # fmt: skip
     found = []
     for load in state.supplies:
         supply = load.supply

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated
 
 from pydantic import Field, model_validator
@@ -25,6 +26,9 @@ class Socket(Named):
     """Current to earth at which the residual-current device before it trips."""
     rcd: Flag | None = None
     """`false`: there is no residual-current device before it. Where `rcd_ma` is given there is one."""
+    rcd_name: Name | None = None
+    """The residual-current device before it: circuits that name the same one share it. Without it each circuit has one
+    of its own."""
     circuit: Name | None = None
     """The circuit that it hangs on: sockets of one circuit share one breaker and one residual-current device. Without
     it the socket is a circuit by itself, of its own name."""
@@ -35,9 +39,21 @@ class Socket(Named):
     def _one_device(self) -> Socket:
         if self.rcd is False and self.rcd_ma is not None:
             raise ValueError("has no residual-current device, and rcd_ma says when it trips → take one of them out")
+        if self.rcd is False and self.rcd_name is not None:
+            raise ValueError("has no residual-current device, and rcd_name names one → take one of them out")
         return self
 
     @property
     def circuit_name(self) -> str:
         """The circuit that it hangs on: the one that it names, else one of its own name."""
         return self.circuit or self.name
+
+
+def rcd_names(sockets: Iterable[Socket]) -> dict[str, str]:
+    """The name of the residual-current device of each circuit: the one that a socket of it names, else its own."""
+    found: dict[str, str] = {}
+    listed = tuple(sockets)
+    for socket in listed:
+        if socket.rcd_name is not None:
+            found.setdefault(socket.circuit_name, socket.rcd_name)
+    return {socket.circuit_name: found.get(socket.circuit_name, socket.circuit_name) for socket in listed}

@@ -11,6 +11,7 @@ from typing import Any
 import networkx as nx
 
 from patcher.errors import Finding, choose_from, nearest
+from patcher.show.mains_tables import Socket, rcd_names
 from patcher.show.run_tables import BandRun, Run
 from patcher.show.schema import Controller, Feed, GridProp, Show
 from patcher.trade import ADDRESSES, UNIVERSE_0, is_address
@@ -218,19 +219,28 @@ def _feed_loops(show: Show) -> Iterator[Finding]:
 
 
 def _circuits(show: Show) -> Iterator[Finding]:
-    """Sockets of one circuit of which different things are said that a circuit has only once."""
-    said: dict[tuple[str, str], tuple[str, Any]] = {}
+    """Sockets of one circuit, or behind one residual-current device, of which different things are said that those have
+    only once.
+    """
+    said: dict[tuple[str, str, str], tuple[Socket, Any]] = {}
+    devices = rcd_names(show.sockets.values())
     for socket in show.sockets.values():
-        circuit = socket.circuit_name
+        circuit, device = socket.circuit_name, devices[socket.circuit_name]
         has_rcd = None if socket.rcd is None and socket.rcd_ma is None else bool(socket.rcd or socket.rcd_ma)
-        own = {"volts": socket.volts, "breaker": socket.breaker, "rcd_ma": socket.rcd_ma, "rcd": has_rcd}
-        for key, value in ((key, value) for key, value in own.items() if value is not None):
-            other, first = said.setdefault((circuit, key), (socket.name, value))
+        own = {
+            ("circuit", circuit, "volts"): socket.volts, ("circuit", circuit, "breaker"): socket.breaker,
+            ("circuit", circuit, "rcd_name"): socket.rcd_name,
+            ("device", device, "rcd_ma"): socket.rcd_ma, ("device", device, "rcd"): has_rcd,
+        }  # fmt: skip
+        for shared, value in ((shared, value) for shared, value in own.items() if value is not None):
+            other, first = said.setdefault(shared, (socket, value))
             if first != value:
-                says = f"is {_word(value)}, and socket {other} on the same circuit, {circuit}, has {_word(first)}"
+                same = other.circuit_name == circuit
+                where = f"on the same circuit, {circuit}," if same else f"behind the same device, {device},"
+                says = f"is {_word(value)}, and socket {other.name} {where} has {_word(first)}"
                 remedy = "a circuit has one breaker and one residual-current device: correct one, or the circuit"
-                yield _wrong("circuit", f"socket.{socket.name}.{key}", says, remedy)
+                yield _wrong("circuit", f"socket.{socket.name}.{shared[2]}", says, remedy)
 
 
-def _word(value: float | bool) -> str:
-    return str(value).lower() if isinstance(value, bool) else f"{value:g}"
+def _word(value: float | bool | str) -> str:
+    return value if isinstance(value, str) else str(value).lower() if isinstance(value, bool) else f"{value:g}"

@@ -104,6 +104,18 @@ def test_leakage_is_held_against_a_third_of_what_trips_the_device(leaks: list[fl
     assert rules(tables) == (["warning rcd-leakage socket.hut"] if sum(leaks) > trips / 3 else [])
 
 
+def test_leakage_behind_one_device_is_said_once_of_all_its_circuits() -> None:
+    # By hand: 4 and 7 mA are each less than 10, a third of 30 mA; together they are more.
+    plugged = {"a": QUIET | {"socket": "hut", "leakage_ma": 4.0}, "b": QUIET | {"socket": "quay", "leakage_ma": 7.0}}
+    sockets = {"hut": GOOD | {"rcd_name": "board"}, "quay": GOOD | {"rcd_name": "board"}}
+    tables = hut({"a": 1, "b": 1}, plugged, sockets)
+    assert rules(tables) == ["warning rcd-leakage socket.hut"]
+    [finding] = said(tables)
+    assert "11.0 mA leak from all 2 circuits’ supplies" in finding.says
+    assert "(device board: hut, quay)" in finding.says
+    assert rules(hut({"a": 1, "b": 1}, plugged, dict.fromkeys(sockets, GOOD))) == []
+
+
 @examples(25, 200)
 @given(st.lists(st.floats(0, 200), min_size=1, max_size=3), st.floats(20, 60))
 def test_inrush_is_held_against_five_times_the_breaker(peaks: list[float], breaker: float) -> None:

@@ -227,3 +227,45 @@ def test_the_document_is_finite_and_whole(tables: dict, hours: float, days: int,
 
     assert all(math.isfinite(leaf) for leaf in leaves(found) if isinstance(leaf, float))
     assert [each["socket"] for each in found["sockets"]] != []
+
+
+@examples(25, 200)
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 2), st.sampled_from(["", "board", "shed"]), st.floats(0, 20)), min_size=1, max_size=5
+    ),
+    st.floats(1, 100),
+)
+def test_behind_one_device_the_leakage_of_all_its_circuits_adds_up(
+    sockets: list[tuple[int, str, float]], trips: float
+) -> None:
+    # Source: the sum over all supplies whose circuit has the device, one by one
+    named: dict[int, str] = {}
+    for circuit, device, _ in sockets:
+        if device:
+            named.setdefault(circuit, device)
+    plugged, outlets, of = {}, {}, {}
+    for at, (circuit, device, leaks) in enumerate(sockets):
+        own = named.get(circuit, f"c{circuit}")
+        of[f"s{at}"] = own
+        said = {"rcd_name": own} if device else {}
+        outlets[f"p{at}"] = {"volts": 230.0, "circuit": f"c{circuit}", "rcd_ma": trips} | said
+        plugged[f"s{at}"] = {"socket": f"p{at}", "leakage_ma": leaks}
+    found = circuits_of(hut(dict.fromkeys(plugged, 1), plugged, outlets))
+    for name, circuit in found.items():
+        device = named.get(int(name[1:]), name)
+        assert circuit.rcd_name == device
+        assert circuit.rcd_leakage == pytest.approx(
+            sum(leaks for at, (_, _, leaks) in enumerate(sockets) if of[f"s{at}"] == device)
+        )
+        assert circuit.leakage == pytest.approx(sum(leaks for number, _, leaks in sockets if f"c{number}" == name))
+        assert circuit.most_leakage == pytest.approx(trips / 3)
+
+
+def test_what_one_circuit_says_of_a_shared_device_holds_for_the_others() -> None:
+    tables = hut(
+        {"gable": 1, "jetty": 1}, {"gable": {"socket": "hut"}, "jetty": {"socket": "quay"}},
+        {"hut": {"rcd_ma": 30.0, "rcd_name": "board"}, "quay": {"rcd_name": "board"}},
+    )  # fmt: skip
+    found = circuits_of(tables)
+    assert (found["quay"].rcd_ma, found["quay"].rcd, found["quay"].rcd_name) == (30.0, True, "board")

@@ -39,6 +39,7 @@ def test_an_unknown_socket_gives_a_hint() -> None:
         ({}, {"rcd_ma": True}, "socket.porch.rcd_ma", "must be a number"),
         ({}, {"rcd_ma": 0}, "socket.porch.rcd_ma", "at least 0.001"),
         ({}, {"rcd": False, "rcd_ma": 30.0}, "socket.porch", "take one of them out"),
+        ({}, {"rcd": False, "rcd_name": "board"}, "socket.porch", "take one of them out"),
         ({"efficiency": 1.2}, {}, "supply.gable.efficiency", "at most 1"),
         ({"efficiency": "85 %"}, {}, "supply.gable.efficiency", "0.85"),
         ({"power_factor": 0.0}, {}, "supply.gable.power_factor", "at least 0.01"),
@@ -56,6 +57,7 @@ def test_a_wrong_key_or_value_is_said_with_what_to_write(plug: dict, socket: dic
         ({"breaker": 16.0}, {"breaker": 10.0}, "breaker"),
         ({"rcd_ma": 30.0}, {"rcd_ma": 300.0}, "rcd_ma"),
         ({"rcd_ma": 30.0}, {"rcd": False}, "rcd"),
+        ({"rcd_name": "board"}, {"rcd_name": "shed"}, "rcd_name"),
     ],
 )
 def test_sockets_of_one_circuit_say_the_same_of_it(first: dict, second: dict, key: str) -> None:
@@ -64,6 +66,21 @@ def test_sockets_of_one_circuit_say_the_same_of_it(first: dict, second: dict, ke
     assert found(yard({}, {"a": first, "b": second})) == []
     assert found(yard({}, {"a": first | {"circuit": "garden"}, "b": {"circuit": "garden"}})) == []
     assert found(yard({}, {"a": first | {"circuit": "garden"}, "b": first | {"circuit": "garden"}})) == []
+
+
+def test_circuits_behind_one_device_say_the_same_of_it() -> None:
+    board = {"rcd_name": "board", "rcd_ma": 30.0}
+    pair = {"a": board | {"breaker": 16.0}, "b": board | {"breaker": 10.0}}
+    assert found(yard({}, pair)) == []
+    pair["b"]["rcd_ma"] = 300.0
+    one(yard({}, pair), "socket.b.rcd_ma", "behind the same device, board,", "socket a")
+
+
+def test_a_device_may_bear_the_name_of_a_circuit() -> None:
+    garden, quay = {"circuit": "garden", "rcd_ma": 30.0}, {"circuit": "quay", "rcd_name": "garden"}
+    assert found(yard({}, {"a": garden, "b": quay})) == []
+    one(yard({}, {"a": garden, "b": quay, "c": {"circuit": "quay", "rcd": False}}),
+        "socket.c.rcd", "behind the same device, garden,", "socket a")  # fmt: skip
 
 
 def test_what_help_says_is_counted_where_a_supply_is_silent_is_counted() -> None:
