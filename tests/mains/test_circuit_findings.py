@@ -111,7 +111,7 @@ def test_leakage_behind_one_device_is_said_once_of_all_its_circuits() -> None:
     tables = hut({"a": 1, "b": 1}, plugged, sockets)
     assert rules(tables) == ["warning rcd-leakage socket.hut"]
     [finding] = said(tables)
-    assert "11.0 mA leak from all 2 circuits’ supplies" in finding.says
+    assert "11.0 mA leak from the supplies of 2 circuits" in finding.says
     assert "(device board: hut, quay)" in finding.says
     assert rules(hut({"a": 1, "b": 1}, plugged, dict.fromkeys(sockets, GOOD))) == []
 
