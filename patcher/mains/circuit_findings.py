@@ -117,10 +117,8 @@ def _leaks(behind: Sequence[MainsCircuit]) -> Iterator[Finding]:
         return
     if device.rcd_leakage > device.most_leakage + SLIGHT:
         leaks, trips, most = apart(device.rcd_leakage, device.rcd_ma, device.most_leakage)
-        of = "its" if len(behind) == 1 else f"all {len(behind)} circuits’"
-        says = (
-            f"{leaks} mA leak from {of} supplies, more than a third ({most} mA) of what trips its device ({trips} mA)"
-        )
+        of = "its supplies" if len(behind) == 1 else f"the supplies of {len(behind)} circuits"
+        says = f"{leaks} mA leak from {of}, more than a third ({most} mA) of what trips its device ({trips} mA)"
         remedy = "spread the supplies over several residual-current devices, and never leave one out"
         yield _finding("warning", "rcd-leakage", behind, says, remedy)
 
