@@ -1,14 +1,20 @@
-"""Proposals of which run hangs on which port, for the page: searched in the background, shown as ghosts, taken or left.
+"""Proposals of which run hangs on which port, for the page: searched beside it, shown as ghosts, taken or left.
 
-They are of the file as it was when they were asked for: with any change of it they are gone.
+They are of the file as it was when they were asked for: with any change of it they are gone. A process of its own
+searches, so that the page goes on meanwhile, and a search that nobody waits for can be ended.
 """
 
 from __future__ import annotations
 
+import multiprocessing
+import signal
+import sys
 import threading
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any, Literal
 
@@ -47,7 +53,7 @@ class Offers:
         """None yet."""
         self._draft = draft
         self._state = _State()
-        self._thread: threading.Thread | None = None
+        self._process: BaseProcess | None = None
         self._lock = threading.Lock()
         self._listeners: list[Callable[[], None]] = []
 
@@ -62,15 +68,22 @@ class Offers:
         Raises:
             PatcherError: something is wrong with the file, besides that runs hang nowhere; or it is searched already.
         """
+        if self._now().stage == "searching":
+            raise refuse(
+                "proposals", "are being searched for still", f"wait for {SECONDS:g} seconds at most, or stop it"
+            )
         text = self._draft.history.now
-        if self._thread is not None and self._thread.is_alive():
-            raise refuse("proposals", "are being searched for still", f"wait for {SECONDS:g} seconds at most")
-        wiring = _sound(self._draft.path, text)
+        _sound(self._draft.path, text)
         number = self._become(_State("searching", text=text))
-        # A daemon: nobody waits for a search when the page is ended, and it writes nothing.
-        searching = (text, wiring, number, afresh)
-        self._thread = threading.Thread(target=self._search, args=searching, name="proposals", daemon=True)
-        self._thread.start()
+        self._end()
+        here, there = _PROCESSES.Pipe(duplex=False)
+        searching = (there, self._draft.path, text, afresh)
+        process = _PROCESSES.Process(target=_search, args=searching, name="proposals", daemon=True)
+        with _unbroken():
+            process.start()
+        there.close()
+        self._process = process
+        threading.Thread(target=self._wait, args=(process, here, text, number), name="proposals", daemon=True).start()
 
     def take(self, number: str) -> None:
         """Write a proposal into the file: one change, which can be undone.
@@ -86,8 +99,9 @@ class Offers:
         self.leave()
 
     def leave(self) -> None:
-        """Forget them; what a search still finds is forgotten, too."""
+        """Forget them, and end a search."""
         self._become(_State())
+        self._end()
 
     def document(self) -> Json:
         """What pages are told."""
@@ -100,9 +114,13 @@ class Offers:
     def _now(self) -> _State:
         """The state; none where the file has changed since."""
         with self._lock:
-            if self._state.text and self._state.text != self._draft.history.now:
+            gone = bool(self._state.text) and self._state.text != self._draft.history.now
+            if gone:
                 self._state = _State(number=self._state.number + 1)
-            return self._state
+            state = self._state
+        if gone:
+            self._end()
+        return state
 
     def _become(self, state: _State, behind: int | None = None) -> int:
         """Put a state in the place of the one there is, where that is still the one of a number; the new number."""
@@ -114,19 +132,57 @@ class Offers:
             listener()
         return number
 
-    def _search(self, text: str, wiring: Wiring, number: int, afresh: bool) -> None:
-        folder = self._draft.path.resolve().parent
+    def _wait(self, process: BaseProcess, here: Connection, text: str, number: int) -> None:
+        """Wait for what a search finds."""
         try:
-            found = compared(
-                text, wiring, _kept(self._draft.path), lambda name: read_points(folder, name),
-                afresh=afresh, seconds=SECONDS,
-            )  # fmt: skip
-            says, offers = _left(found), found.offers
-        except PatcherError as error:
-            says, offers = (in_words(error),), ()
-        except Exception as error:
-            says, offers = (f"Searching has failed: {type(error).__name__}: {error}",), ()
+            says, offers = here.recv()
+        except EOFError:
+            says, offers = ("Searching has ended before anything was found.",), ()
+        here.close()
+        process.join()
         self._become(_State("ready", 0, text, says, offers), behind=number)
+
+    def _end(self) -> None:
+        """End a search that is going on."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.join()
+            self._process = None
+
+
+_PROCESSES = multiprocessing.get_context("spawn")
+
+
+@contextmanager
+def _unbroken() -> Iterator[None]:
+    """What is begun meanwhile is not broken off by Ctrl-C: who began it ends it, without a word."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _search(there: Connection, path: Path, text: str, afresh: bool) -> None:
+    """Search, in a process of its own, and tell what was found: words and offers."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    folder = path.resolve().parent
+    says: tuple[str, ...]
+    offers: tuple[Offer, ...]
+    try:
+        found = compared(
+            text, _sound(path, text), _kept(path), lambda name: read_points(folder, name),
+            afresh=afresh, seconds=SECONDS,
+        )  # fmt: skip
+        says, offers = _left(found), found.offers
+    except PatcherError as error:
+        says, offers = (in_words(error),), ()
+    except Exception as error:
+        says, offers = (f"Searching has failed: {type(error).__name__}: {error}",), ()
+    there.send((says, offers))
 
 
 def _sound(path: Path, text: str) -> Wiring:

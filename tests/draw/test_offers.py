@@ -1,7 +1,7 @@
 """Proposals on the page: searched beside it, shown as ghosts, taken as one change or left."""
 
+import multiprocessing
 import re
-import threading
 import time
 import tomllib
 from pathlib import Path
@@ -10,7 +10,6 @@ import pytest
 import tomli_w
 from axe_playwright_python.sync_playwright import Axe
 
-from patcher.draw import offers as offers_module
 from patcher.draw.draft import Draft
 from patcher.draw.offers import Offers
 from patcher.errors import PatcherError
@@ -85,21 +84,35 @@ def test_what_an_editor_saved_meanwhile_is_never_written_over(towpath: Path) -> 
     assert towpath.read_text(encoding="utf-8") == saved
 
 
-def test_what_was_left_does_not_come_back_and_one_search_runs_at_a_time(
-    towpath: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    # Source: a person who has stopped it is done with it
-    real, go = offers_module.compared, threading.Event()
-    monkeypatch.setattr(offers_module, "compared", lambda *a, **k: (go.wait(60), real(*a, **k))[1])
+def searches() -> list[str]:
+    """The searches that are going on."""
+    return [process.name for process in multiprocessing.active_children() if process.name == "proposals"]
+
+
+def test_a_search_that_is_stopped_ends_and_does_not_come_back(towpath: Path) -> None:
+    # Source: a person who has stopped it is done with it, and may ask again at once
+    offers = Offers(Draft(towpath))
+    offers.ask(afresh=False)
+    assert searches() == ["proposals"]
+    with pytest.raises(PatcherError, match="still"):
+        offers.ask(afresh=False)
+    offers.leave()
+    assert searches() == []
+    assert offers.document()["stage"] == "none"
+    offers.ask(afresh=False)
+    assert searches() == ["proposals"]
+    assert until(lambda: offers.document()["stage"] == "ready", 60)
+    assert offers.document()["list"]
+
+
+def test_a_search_of_a_file_that_has_changed_since_ends(towpath: Path) -> None:
+    # Source: proposals are of the file as it was
     draft = Draft(towpath)
     offers = Offers(draft)
     offers.ask(afresh=False)
-    offers.leave()
-    with pytest.raises(PatcherError, match="still"):
-        offers.ask(afresh=False)
-    go.set()
-    assert until(lambda: not any(each.name == "proposals" for each in threading.enumerate()), 60)
+    draft.act({"act": "set", "thing": "run-1", "key": "batch", "value": "2026"})
     assert offers.document()["stage"] == "none"
+    assert searches() == []
 
 
 def test_a_show_with_another_fault_gets_words_and_one_with_nothing_to_decide_too(heron_lock: Path) -> None:
