@@ -254,9 +254,14 @@ def explained(plan: Planned, code: Code, seen: Watched, read: Heard) -> tuple[Ev
 def _known(search: Search, found: Explained) -> list[Known]:
     """What may be held to be known of the wiring, to read the lights anew: faults, and runs that nobody knows."""
     nowhere: frozenset[str] = frozenset()
+    faults = frozenset(found.faults)
     if not found.odd:
-        return [(frozenset(found.faults), nowhere)]
-    return [(frozenset(found.faults), found.odd), (frozenset(search.sure(found)), nowhere)]
+        return [(faults, nowhere)]
+    wanted = [(faults, found.odd), (frozenset(search.sure(found)), nowhere)]
+    if 1 < len(found.odd) == len(found.fits):  # without all of them nothing tells where they hang
+        worst = max(found.odd, key=lambda run: found.fits[run].odd)
+        wanted.insert(0, (faults, frozenset({worst})))
+    return wanted
 
 
 def _search(seen: Evidence, takes: Mapping[str, Takes], departures: Departures) -> Search:
