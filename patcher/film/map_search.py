@@ -24,7 +24,7 @@ TWICE = 6
 ENOUGH = 0.7
 """The part of all words of drawn pixels whose lights must agree, so that nothing else is tried."""
 MIRRORED = 0.8
-"""At least so many lights as there are reflections are seen directly, as a part."""
+"""Of the words of reflections, such a part at least is seen directly, too."""
 MOST_LIKELY = 12
 """So many wirings are tried whole."""
 
@@ -86,7 +86,7 @@ def _direct(
             return None, 0
         if found.upright() and not _reflected(lights, close):
             return found, int(close.sum())
-        if least:
+        if least or np.isin(lights.pixel[close], lights.pixel[~close]).mean() < MIRRORED:
             return None, 0
         least = MIRRORED * float(close.sum())
         here, there, lights = here[~close], there[~close], lights.of(np.flatnonzero(~close))
