@@ -259,7 +259,7 @@ def _known(search: Search, found: Explained) -> list[Known]:
         return [(faults, nowhere)]
     wanted = [(faults, found.odd), (frozenset(search.sure(found)), nowhere)]
     if 1 < len(found.odd) == len(found.fits):  # without all of them nothing tells where they hang
-        worst = max(found.odd, key=lambda run: found.fits[run].odd)
+        worst = max(sorted(found.odd), key=lambda run: found.fits[run].odd)
         wanted.insert(0, (faults, frozenset({worst})))
     return wanted
 
