@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,10 +45,20 @@ def say_remedies(
     say: Say,
     *,
     look: CloseLook | None = None,
+    others: Mapping[Fault, Sequence[Fault]] | None = None,
     practice: bool = False,
 ) -> tuple[Rewritten | None, Hypothesis]:
     """Say how to fix the likeliest of what looks alike, by hand or in the file; where a close look parts them, the
     likeliest of either side.
+
+    Args:
+        path: the show file.
+        plan: the wiring as planned.
+        same: what looks alike, the likeliest first.
+        say: prints a line.
+        look: the close look that parts them; None where none does.
+        others: single faults that look the same as one of several; None: there are none.
+        practice: whether simulated boxes are looked at.
 
     Returns:
         The show file as it could be, and the faults that it then describes; None and none where it cannot be changed.
@@ -58,10 +68,11 @@ def say_remedies(
     for condition, faults, alike in _by_look(look, same):
         for fault in faults:
             todo = remedy(path, plan.wiring, fault, practice=practice)
-            if number := _typed_short(alike) if len(faults) == 1 and fault.kind not in TYPED else None:
+            ways = [*(alike if len(faults) == 1 else ()), *((other,) for other in (others or {}).get(fault, ()))]
+            if number := _typed_short(ways) if fault.kind not in TYPED else None:
                 say(f"  First read the number of pixels of {number.where} in its box: it may be set {off(number)}.")
             say(f"  To fix {fault if len(faults) > 1 else 'it'}{condition}: {todo.says}.")
-            if instead := _if_typed_right(path, plan.wiring, faults, alike):
+            if instead := _if_typed_right(path, plan.wiring, fault, ways):
                 say(f"  If the box has it as planned: {instead}.")
             if todo.causes:
                 say("  Usual causes, most likely first:" if len(todo.causes) > 1 else "  Usual cause:")
@@ -88,14 +99,14 @@ def _typed_short(alike: Sequence[Hypothesis]) -> Fault | None:
     return next((each[0] for each in alike if len(each) == 1 and each[0].kind == "count"), None)
 
 
-def _if_typed_right(path: Path, wiring: Wiring, faults: Hypothesis, alike: Sequence[Hypothesis]) -> str:
+def _if_typed_right(path: Path, wiring: Wiring, fault: Fault, alike: Sequence[Hypothesis]) -> str:
     """What to do where a number in a box is the likeliest, and is right: the likeliest for the hands that look alike.
     Empty where the likeliest is for the hands itself, or nothing else looks like it.
     """
-    if len(faults) != 1 or faults[0].kind not in TYPED or in_file_alone(wiring, faults[0]):
+    if fault.kind not in TYPED or in_file_alone(wiring, fault):
         return ""
     hands = [each[0] for each in alike if len(each) == 1 and each[0].kind not in TYPED]
-    return "; or ".join(remedy(path, wiring, fault).says for fault in hands[:MOST_BY_HAND])
+    return "; or ".join(remedy(path, wiring, hand).says for hand in hands[:MOST_BY_HAND])
 
 
 def place_of(plan: Planned, look: CloseLook) -> str:

@@ -9,9 +9,11 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from patcher.dialogue.remedy_words import say_remedies
 from patcher.errors import PatcherError, first_few
-from patcher.faults import DARK, Fault, Planned, Takes, departure, in_words
+from patcher.faults import DARK, RANDOM, Fault, Planned, Takes, departure, in_words
 from patcher.film.proofs import Reading
 from patcher.film.verdict import PixelVerdict, Verdict, Word
 from patcher.remedies.rewrite import Rewritten, rewritten
@@ -99,12 +101,16 @@ def _left(reading: Reading) -> Iterator[tuple[str, list[PixelVerdict], str]]:
 
 
 def _dark_by(plan: Planned, verdict: Verdict) -> frozenset[PixelVerdict]:
-    """The pixels that are dark by the faults that are named; none where those make no sense together."""
+    """The pixels that are dark by the faults that are named, or take channels that nothing plays; none where those make
+    no sense together.
+    """
     takes = _takes(plan, verdict)
+    every = np.concatenate([[RANDOM], *(own.ravel() for own in plan.takes.values())])
+    played = every[every != DARK]
     return frozenset(
         pixel for pixel in verdict.pixels
         if pixel.run in takes
-        and (takes[pixel.run][pixel.pixel - 1] == DARK).all()
+        and not np.isin(takes[pixel.run][pixel.pixel - 1], played).any()
         and (plan.takes[pixel.run][pixel.pixel - 1] != DARK).any()
     )  # fmt: skip
 
@@ -127,14 +133,16 @@ def _say_faults(reading: Reading, faults: Sequence[Fault], say: Say) -> Rewritte
         says = in_words([fault], reading.plan.wiring)
         say(f"Fault {number}: {says}" if faults[1:] else f"Found: {says}")
         if others := reading.same_look.get(fault):
-            codes = first_few([str(other) for other in others], MOST_ALIKE)
-            say(f"  Or, for it looks the same on film: {codes}.")
+            alike = [in_words([other], reading.plan.wiring) for other in others]
+            say(f"  Or, for it looks the same on film: {first_few(alike, MOST_ALIKE)}.")
     if not faults:
         return None
     described = in_file(reading.path, reading.plan, faults)
     whole = tuple(faults)
     same = [whole] if described in (whole, ()) else [whole, described]
-    change, _ = say_remedies(reading.path, reading.plan, same, say, practice=reading.practice)
+    change, _ = say_remedies(
+        reading.path, reading.plan, same, say, others=reading.same_look, practice=reading.practice
+    )  # fmt: skip
     return change
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import jsonschema
 import pytest
 
-from patcher.faults import parse
+from patcher.faults import departure, parse
 from patcher.film.joined import Joined
 from patcher.film.verdict import PixelVerdict
 from patcher.reports.film_reading import document, in_file, say, stretches
@@ -155,6 +155,42 @@ def test_what_a_fault_leaves_dark_is_not_to_be_filmed_again() -> None:
     assert "from another place" not in text
 
 
+def test_what_takes_channels_that_nothing_plays_is_dark_by_its_fault() -> None:
+    # Source: a reader whose last two pixels were pushed behind all that is sent
+    end = max(PLAN.takes, key=lambda run: PLAN.takes[run].max())
+    last, shifted = PLAN.takes[end].max(), faults_of(PLAN, "channel-shift:mooring/4=6")
+    behind = [pixel for pixel, own in enumerate(departure(PLAN, shifted).takes[end], 1) if (own > last).all()]
+    clip = perfect(PLAN, shifted)
+    pixels = [
+        replace(one, word="dark-or-hidden", lit_by=None) if one.run == end and one.pixel in behind else one
+        for one in clip.pixels
+    ]  # fmt: skip
+    text = said(replace(clip, pixels=tuple(pixels)))
+    assert behind
+    told = text.partition("Dark by what is named above: ")[2].splitlines()[0]
+    assert f"{len(behind)} pixel" in told
+    assert "from another place" not in text
+
+
+@pytest.mark.parametrize("more", [[], ["reversed:willow"]])
+def test_a_number_in_a_box_is_read_before_a_joint_is_opened_that_looks_the_same(more: list[str]) -> None:
+    # Source: a reader who was sent up the ladder for a number that was typed in; `diagnose` says it so
+    cut, count, *others = faults_of(PLAN, "cut:eaves/58", "count:lockhouse/1=-20", *more)
+    found = replace(reading(HERON_LOCK, PLAN, perfect(PLAN, [cut, *others])), same_look={cut: (count,)})
+    lines: list[str] = []
+    say(found, lines.append)
+    first = next(
+        number for number, line in enumerate(lines) if "First read the number of pixels of lockhouse/1" in line
+    )
+    assert "remake the joint" in lines[first + 1]
+    found = replace(reading(HERON_LOCK, PLAN, perfect(PLAN, [count, *others])), same_look={count: (cut,)})
+    lines.clear()
+    say(found, lines.append)
+    typed = next(number for number, line in enumerate(lines) if "type in the planned number" in line)
+    assert lines[typed + 1].startswith("  If the box has it as planned: ")
+    assert "remake the joint" in lines[typed + 1]
+
+
 def test_what_was_not_read_where_a_fault_is_named_is_not_called_lit_as_planned() -> None:
     # Source: a reader who was told so of pixels of a panel that the same answer said is fed from another corner
     clip = perfect(PLAN, faults_of(PLAN, "reversed:eaves"))
@@ -204,5 +240,8 @@ def test_what_looks_the_same_is_said_beside_its_fault_and_stands_in_the_document
     lines: list[str] = []
     say(found, lines.append)
     at = next(number for number, line in enumerate(lines) if "(reversed:gable)" in line)
-    assert lines[at + 1] == "  Or, for it looks the same on film: dead:lockhouse/1."
+    assert (
+        lines[at + 1]
+        == "  Or, for it looks the same on film: lockhouse/1 sends nothing to its pixels (dead:lockhouse/1)."
+    )
     assert document(found)["same_look"] == {"reversed:gable": ["dead:lockhouse/1"]}
