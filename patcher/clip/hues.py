@@ -101,11 +101,18 @@ def hues(lights: Lights, planned: Hues, letters: str) -> Hues:
             found[np.ix_(rows[weak.any(axis=1)], segments)] = UNKNOWN
             strange[rows] = (easy & (found[some] == UNKNOWN)).any(axis=1)
     # A light whose other colours are strange lacks none for sure: something else is wrong with what is seen of it. Nor
-    # does one of which no colour is told.
+    # does one of which another segment hardly plays, or whose light goes against its word.
     dark = _dark(lights, total, plays, planned) & ~strange[:, None]
-    dark[~np.any(found >= 0, axis=1)] = False
+    due = np.isin(planned, own)
+    against = np.maximum(0, -lights.swing).max(axis=2) > AGAINST * _strength(total, plays)[:, None]
+    dark &= (plays | dark | ~due).all(axis=1, keepdims=True) & ~against
     found[dark] = DARK
     return found
+
+
+def _strength(total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
+    """How bright each light is, on the mean of the segments that play: shape (lights,)."""
+    return np.asarray(np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1), dtype=np.float32)
 
 
 def _noise(lights: Lights, total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
@@ -113,8 +120,7 @@ def _noise(lights: Lights, total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
 
     No word takes light away. Where much goes against a light's word, its colours may be off by as much.
     """
-    own = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
-    own = np.maximum(own, LEAST_ERROR)[:, None, None]
+    own = np.maximum(_strength(total, plays), LEAST_ERROR)[:, None, None]
     against = np.maximum(0, -lights.swing).max(axis=(1, 2), keepdims=True) / own
     error = np.maximum(lights.error, LEAST_ERROR) / own
     return np.asarray(np.where(against > AGAINST, np.maximum(error, against), error), dtype=np.float32)
@@ -123,7 +129,7 @@ def _noise(lights: Lights, total: Numbers, plays: NDArray[np.bool_]) -> Numbers:
 def _dark(lights: Lights, total: Numbers, plays: NDArray[np.bool_], planned: Hues) -> NDArray[np.bool_]:
     """Which segments of which lights are dark: those in which lights nearby, with the same letter, are not."""
     found = np.zeros(total.shape, dtype=bool)
-    strength = np.where(plays, total, 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    strength = _strength(total, plays)
     part = total / np.maximum(strength, LEAST_ERROR)[:, None]
     for segment, letter in product(range(total.shape[1]), range(len(SEEN))):
         some = np.flatnonzero((planned[:, segment] == letter) & plays.any(axis=1))
@@ -163,7 +169,7 @@ def _mix(level: Numbers, plays: NDArray[np.bool_], planned: Hues) -> Numbers:
                 ratios.append(float(np.median(total[some, segment]) / np.median(total[every])))
         if ratios:
             found[:, segment] /= max(0.1, float(np.median(ratios)))
-    own = np.where(plays, found.sum(axis=2), 0).sum(axis=1) / np.maximum(plays.sum(axis=1), 1)
+    own = _strength(found.sum(axis=2), plays)
     return np.asarray(found / np.maximum(own, 1e-6)[:, None, None], dtype=np.float32)
 
 

@@ -336,10 +336,23 @@ def test_two_segments_that_look_alike_are_of_no_two_letters() -> None:
     assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()
 
 
-def test_a_light_of_which_no_colour_is_told_lacks_none() -> None:
+def test_a_light_of_which_another_segment_hardly_plays_lacks_none() -> None:
+    """At the edge of what a branch hides."""
     rng = np.random.default_rng(8)
     planned = turns(150)
     light = seen(planned, STRONG, rng)
     light.swing[60] *= np.array([1.0, 0.3, 0.05], np.float32)[:, None]
     light.parts[60] = [0.77, 0.36, 0.05]
     assert (hues(light, planned, "RGB")[60] == UNKNOWN).all()
+
+
+def test_a_light_that_goes_against_its_word_lacks_none() -> None:
+    """Another pixel in its place plays the other way round just there: nothing says that its own letter is dark."""
+    rng = np.random.default_rng(8)
+    planned = turns(150)
+    light = seen(planned, PALE, rng)
+    light.parts[60, 1], light.parts[90, 1] = 0.0, 0.0
+    light.swing[60, 1], light.swing[90, 1] = [2.0, -15.0, -12.0], [0.1, -0.1, 0.0]
+    found = hues(light, planned, "RGB")
+    assert not (found[60] == DARK).any()
+    assert found[90, 1] == DARK
