@@ -351,8 +351,9 @@ def test_a_light_that_goes_against_its_word_lacks_none() -> None:
     rng = np.random.default_rng(8)
     planned = turns(150)
     light = seen(planned, PALE, rng)
-    light.parts[60, 1], light.parts[90, 1] = 0.0, 0.0
-    light.swing[60, 1], light.swing[90, 1] = [2.0, -15.0, -12.0], [0.1, -0.1, 0.0]
+    light.swing[:] += rng.normal(0, 0.01, light.swing.shape) * light.swing.sum(axis=2, keepdims=True)
+    for row, here in ((60, [0.05, -0.3, -0.25]), (90, [0.0, 0.0, 0.05])):
+        light.parts[row, 1], light.swing[row, 1] = 0.0, light.swing[row].sum(axis=1).mean() * np.array(here)
     found = hues(light, planned, "RGB")
     assert not (found[60] == DARK).any()
     assert found[90, 1] == DARK
