@@ -143,10 +143,9 @@ class Offers:
         self._become(_State("ready", 0, text, says, offers), behind=number)
 
     def _end(self) -> None:
-        """End a search that is going on."""
+        """End a search that is going on; who waits for it sees that it has ended."""
         if self._process is not None:
             self._process.kill()
-            self._process.join()
             self._process = None
 
 

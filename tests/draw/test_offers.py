@@ -93,14 +93,14 @@ def test_a_search_that_is_stopped_ends_and_does_not_come_back(towpath: Path) -> 
     # Source: a person who has stopped it is done with it, and may ask again at once
     offers = Offers(Draft(towpath))
     offers.ask(afresh=False)
-    assert searches() == ["proposals"]
+    assert until(lambda: searches() == ["proposals"], 10)
     with pytest.raises(PatcherError, match="still"):
         offers.ask(afresh=False)
     offers.leave()
-    assert searches() == []
+    assert until(lambda: searches() == [], 10)
     assert offers.document()["stage"] == "none"
     offers.ask(afresh=False)
-    assert searches() == ["proposals"]
+    assert until(lambda: searches() == ["proposals"], 10)
     assert until(lambda: offers.document()["stage"] == "ready", 60)
     assert offers.document()["list"]
 
@@ -112,7 +112,7 @@ def test_a_search_of_a_file_that_has_changed_since_ends(towpath: Path) -> None:
     offers.ask(afresh=False)
     draft.act({"act": "set", "thing": "run-1", "key": "batch", "value": "2026"})
     assert offers.document()["stage"] == "none"
-    assert searches() == []
+    assert until(lambda: searches() == [], 10)
 
 
 def test_a_show_with_another_fault_gets_words_and_one_with_nothing_to_decide_too(heron_lock: Path) -> None:
