@@ -173,11 +173,11 @@ def _correlation(seen: Levels, meant: Levels, weight: Levels) -> Levels:
 
 
 def _divided(above: Levels, below: Levels) -> Levels:
-    """A quotient; 0 where it is of nothing."""
+    """A quotient; 0 where it would be by 0."""
     return np.asarray(np.divide(above, below, out=np.zeros(len(above)), where=below > 0), dtype=np.float64)
 
 
 def _around(reach: int, step: int) -> Points:
-    """Steps to all sides, none of them in the middle: shape (ways, 2)."""
+    """Steps to all sides; the one in the middle of the list is none: shape (ways, 2)."""
     side = np.arange(-(reach // step) * step, reach + 1, step, dtype=np.float64)
     return np.stack(np.meshgrid(side, side, indexing="ij"), axis=-1).reshape(-1, 2)
